@@ -1,0 +1,370 @@
+package policy
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
+
+// Effort bounds the look-ahead.
+type Effort struct {
+	Depth   int // steps ahead: 0 never asks, 1 is one test and then repair
+	Breadth int // how many tests are followed deeper than one step at each node
+	// Inner is how many tests are weighed at nodes below the first; the first
+	// weighs all. The best by one step are the ones kept.
+	Inner int
+	// Acts is how many acts are tried first at each node, in the order of repair.
+	Acts int
+}
+
+// Standard is enough for a full knowledge base within 20 ms. Small problems are
+// searched deeper at the same price; see [EffortFor].
+var Standard = Effort{Depth: 2, Breadth: 8, Inner: 16, Acts: 1}
+
+// EffortFor gives the look-ahead for a number of tests: the fewer there are, the
+// deeper.
+func EffortFor(tests int) Effort {
+	if tests <= 8 {
+		return Effort{Depth: 3, Breadth: 8, Inner: 8, Acts: 3}
+	}
+	return Standard
+}
+
+// tieShare is how much dearer than the best a step may be and still count as
+// tied with it: below the error of any of the numbers that went in.
+const tieShare = 0.005
+
+// Decide returns the step with the least expected total cost. Steps within half
+// a percent of the best are tied, and the one with the smallest cost of its own
+// wins, so that a small change of belief does not flip the advice.
+func (p *Problem) Decide(e Effort) Decision {
+	options := p.Options(e)
+	best := options[0]
+	for _, o := range options[1:] {
+		if o.Cost > options[0].Cost*(1+tieShare) {
+			break
+		}
+		if p.own(o) < p.own(best) {
+			best = o
+		}
+	}
+	return best
+}
+
+func (p *Problem) own(d Decision) float64 {
+	switch d.Kind {
+	case DoTest:
+		return p.Tests[d.Index].Cost
+	case DoAct:
+		return p.Acts[d.Index].Cost
+	default:
+		return p.GiveUp
+	}
+}
+
+// Options returns every step worth considering, cheapest whole job first. The
+// first is the optimum as far as the look-ahead of e sees.
+func (p *Problem) Options(e Effort) []Decision {
+	s := newSearch(p, e)
+	root := s.root()
+	base := s.repair(root.mass, root.cost, 0)
+	options := []Decision{base}
+	if e.Depth > 0 {
+		options = append(options, s.ahead(root, base, e.Depth, len(p.Tests))...)
+	}
+	slices.SortStableFunc(options, func(a, b Decision) int {
+		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Index, b.Index))
+	})
+	return options
+}
+
+// RepairCost is the expected cost of repair without asking anything more.
+func (p *Problem) RepairCost() float64 {
+	s := newSearch(p, Effort{})
+	root := s.root()
+	return s.repair(root.mass, root.cost, 0).Cost
+}
+
+// node is a state of knowledge: unnormalised probabilities of the hypotheses
+// still open, the price of each act, and what has been asked and done.
+type node struct {
+	mass  []float64
+	total float64
+	cost  []float64
+	asked []bool
+	done  Hypothesis // causes ended by acts already taken
+}
+
+type search struct {
+	*Problem
+	effort  Effort
+	endedBy [][]int // acts that end each cause
+	// scratch for repair, reused at every call
+	score    []float64
+	weight   [MaxCauses]float64
+	order    []int
+	finished []float64
+}
+
+func newSearch(p *Problem, e Effort) *search {
+	s := &search{Problem: p, effort: e}
+	s.endedBy = make([][]int, MaxCauses)
+	for i, a := range p.Acts {
+		for _, c := range causesOf(a.Ends) {
+			s.endedBy[c] = append(s.endedBy[c], i)
+		}
+	}
+	s.score = make([]float64, len(p.Acts))
+	s.order = make([]int, len(p.Acts))
+	s.finished = make([]float64, len(p.Acts))
+	return s
+}
+
+func (s *search) root() node {
+	n := node{mass: s.P, asked: make([]bool, len(s.Tests)), cost: make([]float64, len(s.Acts))}
+	for i, a := range s.Acts {
+		n.cost[i] = a.Cost
+	}
+	for _, m := range n.mass {
+		n.total += m
+	}
+	return n
+}
+
+// repair is the best order of acts without further tests, cut where giving up
+// is cheaper. mass need not be normalised; the cost returned is for its total,
+// that is cost times total mass, so that branches add up. Causes in done have
+// ended already.
+func (s *search) repair(mass, cost []float64, done Hypothesis) Decision {
+	// A cause's weight is the mass it stands in, shared among the causes that
+	// must end together: the numerator of probability over cost.
+	clear(s.weight[:])
+	var total float64
+	for i, m := range mass {
+		if m == 0 {
+			continue
+		}
+		total += m
+		h := uint64(s.Hypotheses[i] &^ done)
+		share := m
+		if n := bits.OnesCount64(h); n > 1 {
+			share = m / float64(n)
+		}
+		for ; h != 0; h &= h - 1 {
+			s.weight[bits.TrailingZeros64(h)] += share
+		}
+	}
+	// Take the act with the most fresh weight for its cost, again and again; ends
+	// says at which place of the order each cause ends.
+	var ends [MaxCauses]int8
+	for i := range ends {
+		ends[i] = -1
+	}
+	for i := range s.Acts {
+		s.score[i] = s.worth(i, done) / cost[i]
+	}
+	order := s.order[:0]
+	for ended := done; ; {
+		next := -1
+		for i, w := range s.score {
+			if w > 0 && (next < 0 || w > s.score[next]) {
+				next = i
+			}
+		}
+		if next < 0 {
+			break
+		}
+		fresh := s.Acts[next].Ends &^ ended
+		ended |= fresh
+		for h := uint64(fresh); h != 0; h &= h - 1 {
+			c := bits.TrailingZeros64(h)
+			ends[c] = int8(len(order))
+			for _, i := range s.endedBy[c] {
+				s.score[i] = s.worth(i, ended) / cost[i]
+			}
+		}
+		order = append(order, next)
+	}
+	s.order = order
+
+	s.finished = s.finished[:len(order)]
+	clear(s.finished)
+	for i, m := range mass {
+		if m == 0 {
+			continue
+		}
+		last := int8(0)
+		for h := uint64(s.Hypotheses[i] &^ done); h != 0; h &= h - 1 {
+			e := ends[bits.TrailingZeros64(h)]
+			if e < 0 {
+				last = -1
+				break
+			}
+			last = max(last, e)
+		}
+		if last >= 0 && len(order) > 0 {
+			s.finished[last] += m
+		}
+	}
+
+	// Walk the order; after each prefix the rest may be handed on.
+	best := Decision{Kind: DoGiveUp, Index: -1, Cost: s.giveUp(total)}
+	left, spent := total, 0.0
+	for k, i := range order {
+		spent += cost[i] * left
+		left = max(0, left-s.finished[k])
+		if left < total*1e-12 {
+			left = 0
+		}
+		if c := spent + s.giveUp(left); c < best.Cost {
+			best = Decision{Kind: DoAct, Index: order[0], Cost: c}
+		}
+	}
+	return best
+}
+
+// worth is the weight of the causes that act i would end beyond those ended.
+func (s *search) worth(i int, ended Hypothesis) float64 {
+	var w float64
+	for h := uint64(s.Acts[i].Ends &^ ended); h != 0; h &= h - 1 {
+		w += s.weight[bits.TrailingZeros64(h)]
+	}
+	return w
+}
+
+func (s *search) giveUp(mass float64) float64 {
+	if mass == 0 {
+		return 0
+	}
+	return s.GiveUp * mass
+}
+
+// bound is Bound for a node, times its mass.
+func (s *search) bound(n node) float64 {
+	var sum float64
+	for i, m := range n.mass {
+		if m == 0 {
+			continue
+		}
+		sum += m * min(s.GiveUp, s.cover(s.Hypotheses[i]&^n.done, n.cost))
+	}
+	return sum
+}
+
+// cover is the least cost of ending every cause of h one act a cause, or by one act for all.
+func (s *search) cover(h Hypothesis, cost []float64) float64 {
+	var each float64
+	whole := math.Inf(1)
+	for first, rest := true, uint64(h); rest != 0; rest &= rest - 1 {
+		least := math.Inf(1)
+		for _, a := range s.endedBy[bits.TrailingZeros64(rest)] {
+			least = min(least, cost[a])
+			if first && h&^s.Acts[a].Ends == 0 {
+				whole = min(whole, cost[a])
+			}
+		}
+		each += least
+		first = false
+	}
+	return min(each, whole)
+}
+
+// ahead weighs the tests, and the first acts of the repair order followed by more
+// looking, down to a depth of at least 1. It follows the repair call that gave
+// base, whose order it reads. Costs are times the node's mass.
+func (s *search) ahead(n node, base Decision, depth, inner int) []Decision {
+	acts := slices.Clone(s.order[:min(len(s.order), s.effort.Acts)]) // before s.repair is called again
+	saving := base.Cost - s.bound(n)
+	var options []Decision
+	child := make([]float64, len(n.mass))
+	for t := range s.Tests {
+		test := &s.Tests[t]
+		if n.asked[t] || test.Cost*n.total >= saving {
+			continue
+		}
+		cost := test.Cost * n.total
+		for o := range test.Outcomes {
+			out := &test.Outcomes[o]
+			s.posterior(child, n.mass, out.P)
+			cost += s.repair(child, s.costAfter(n, out), n.done).Cost
+		}
+		options = append(options, Decision{Kind: DoTest, Index: t, Cost: cost})
+	}
+	if depth == 1 {
+		return options
+	}
+	slices.SortStableFunc(options, func(a, b Decision) int { return cmp.Compare(a.Cost, b.Cost) })
+	options = options[:min(len(options), inner)]
+	// Deeper nodes weigh only the tests that did best here.
+	narrow := make([]bool, len(s.Tests))
+	for t := range narrow {
+		narrow[t] = true
+	}
+	for _, o := range options[:min(len(options), s.effort.Inner)] {
+		narrow[o.Index] = n.asked[o.Index]
+	}
+	for k := range options[:min(len(options), s.effort.Breadth)] {
+		o := &options[k]
+		test := &s.Tests[o.Index]
+		cost := test.Cost * n.total
+		asked := slices.Clone(narrow)
+		asked[o.Index] = true
+		for v := range test.Outcomes {
+			out := &test.Outcomes[v]
+			next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: s.costAfter(n, out), done: n.done}
+			next.total = s.posterior(next.mass, n.mass, out.P)
+			cost += s.value(next, depth-1)
+		}
+		o.Cost = min(o.Cost, cost)
+	}
+	for _, act := range acts {
+		options = append(options, s.actThenLook(n, act, narrow, depth))
+	}
+	return options
+}
+
+// actThenLook is the act followed, where the job is not over, by looking on.
+func (s *search) actThenLook(n node, act int, asked []bool, depth int) Decision {
+	next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: n.cost, done: n.done | s.Acts[act].Ends}
+	for i, m := range n.mass {
+		if s.Hypotheses[i]&^next.done != 0 {
+			next.mass[i] = m
+			next.total += m
+		}
+	}
+	return Decision{Kind: DoAct, Index: act, Cost: n.cost[act]*n.total + s.value(next, depth-1)}
+}
+
+// value is the least expected cost from a node, times its mass.
+func (s *search) value(n node, depth int) float64 {
+	if n.total == 0 {
+		return 0
+	}
+	base := s.repair(n.mass, n.cost, n.done)
+	best := base.Cost
+	if depth > 0 {
+		for _, o := range s.ahead(n, base, depth, s.effort.Inner) {
+			best = min(best, o.Cost)
+		}
+	}
+	return best
+}
+
+func (s *search) costAfter(n node, out *Outcome) []float64 {
+	if out.ActCost == nil {
+		return n.cost
+	}
+	return out.ActCost
+}
+
+// posterior writes mass times likelihood into dst and returns the sum.
+func (s *search) posterior(dst, mass, likelihood []float64) float64 {
+	var total float64
+	for i, m := range mass {
+		v := m * likelihood[i]
+		dst[i] = v
+		total += v
+	}
+	return total
+}
