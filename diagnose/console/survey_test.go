@@ -1,0 +1,219 @@
+//go:build !windows
+
+// Windows has no pseudo-terminal to test with; survey reads its console there by
+// another way, and the plain form is tested everywhere.
+
+package console
+
+import (
+	"context"
+	"errors"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	expect "github.com/Netflix/go-expect"
+	"github.com/creack/pty"
+	"github.com/hinshun/vt10x"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/term"
+)
+
+// screenOf is a virtual terminal of 80 by 24 with a person at its keys.
+func screenOf(t *testing.T) *expect.Console {
+	t.Helper()
+	ptm, pts, err := pty.Open()
+	require.NoError(t, err)
+	c, err := expect.NewConsole(expect.WithStdin(ptm), expect.WithStdout(vt10x.New(vt10x.WithWriter(pts), vt10x.WithSize(80, 24))),
+		expect.WithCloser(ptm, pts), expect.WithDefaultTimeout(20*time.Second))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = c.Close() })
+	require.NoError(t, pty.Setsize(c.Tty(), &pty.Winsize{Rows: 24, Cols: 80}))
+	// survey prints a question before it changes the mode, so that an early key
+	// could still meet the line discipline.
+	_, err = term.MakeRaw(int(c.Tty().Fd()))
+	require.NoError(t, err)
+	return c
+}
+
+// step is what the person waits to see and then types.
+type step struct{ see, keys string }
+
+// play has the person go through the steps while ask runs at the terminal.
+func play(t *testing.T, steps []step, ask func(p Prompter) error) error {
+	t.Helper()
+	c := screenOf(t)
+	done := make(chan error, 1)
+	go func() {
+		for _, s := range steps {
+			if s.see != "" {
+				if _, err := c.ExpectString(s.see); err != nil {
+					done <- err
+					return
+				}
+			}
+			if _, err := c.Send(s.keys); err != nil {
+				done <- err
+				return
+			}
+		}
+		_, err := c.ExpectEOF() // read on, or the terminal's answers stop flowing
+		done <- err
+	}()
+	err := ask(newSurvey(c.Tty(), c.Tty(), Options{}))
+	require.NoError(t, c.Tty().Close())
+	require.NoError(t, <-done)
+	return err
+}
+
+func TestSurveySelect(t *testing.T) {
+	for name, tt := range map[string]struct {
+		keys string
+		want int
+		err  error
+	}{
+		"enter takes the first":            {"\r", 0, nil},
+		"down and enter":                   {"\x1b[B\r", 1, nil},
+		"typing filters":                   {"none\r", 2, nil},
+		"ctrl-c":                           {"\x03", 0, ErrInterrupted},
+		"ctrl-d answers nothing":           {"\x1b[B\x04", 0, ErrInterrupted},
+		"ctrl-d with nothing left to pick": {"zzz\x04", 0, ErrInterrupted},
+		"odd keys change nothing":          {"\x1bf\x1b[1;5D\x1b[5~\x1b[15~\x1bOP\x1b\r", 0, nil},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var got int
+			err := play(t, []step{{"sign say?", tt.keys}}, func(p Prompter) (err error) {
+				got, err = p.Select(t.Context(), signQuestion)
+				return err
+			})
+			require.ErrorIs(t, err, tt.err)
+			if tt.err == nil {
+				assert.Equal(t, tt.want, got)
+			}
+		})
+	}
+}
+
+func TestSurveyLineAsksAgain(t *testing.T) {
+	var got string
+	err := play(t, []step{{"How much?", "twelve\r"}, {"type a number", "13\x1b[D\x7f2\x1b[15~\r"}}, func(p Prompter) (err error) {
+		got, err = p.Line(t.Context(), "How much?", func(line string) error {
+			if strings.ContainsAny(line, "0123456789") {
+				return nil
+			}
+			return errors.New("type a number")
+		})
+		return err
+	})
+	require.NoError(t, err)
+	assert.Equal(t, "23", got) // 13, left, backspace takes the 1, 2 before the 3
+}
+
+func TestSurveyLineStops(t *testing.T) {
+	for name, keys := range map[string]string{"ctrl-c": "12\x03", "ctrl-d": "\x04", "ctrl-d behind text": "12\x04"} {
+		t.Run(name, func(t *testing.T) {
+			err := play(t, []step{{"How much?", keys}}, func(p Prompter) error {
+				_, err := p.Line(t.Context(), "How much?", nil)
+				return err
+			})
+			require.ErrorIs(t, err, ErrInterrupted)
+		})
+	}
+}
+
+// A line typed ahead belongs to the question after the next.
+func TestSurveyKeepsWhatIsTypedAhead(t *testing.T) {
+	var picked int
+	var typed string
+	err := play(t, []step{{"sign say?", "\x1b[B\r12 ohm\r"}}, func(p Prompter) (err error) {
+		if picked, err = p.Select(t.Context(), signQuestion); err != nil {
+			return err
+		}
+		typed, err = p.Line(t.Context(), "How much?", nil)
+		return err
+	})
+	require.NoError(t, err)
+	assert.Equal(t, 1, picked)
+	assert.Equal(t, "12 ohm", typed)
+}
+
+// bareTerminal is a terminal that shows nothing and never says where its cursor
+// is, with keys already pressed.
+func bareTerminal(t *testing.T, keys string) *os.File {
+	t.Helper()
+	ptm, pts, err := pty.Open()
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = ptm.Close(); _ = pts.Close() })
+	require.NoError(t, pty.Setsize(pts, &pty.Winsize{Rows: 24, Cols: 80}))
+	go drain(ptm)
+	_, err = ptm.WriteString(keys)
+	require.NoError(t, err)
+	return pts
+}
+
+func TestSurveyStopsWithItsContext(t *testing.T) {
+	pts := bareTerminal(t, "")
+	ctx, cancel := context.WithCancel(t.Context())
+	time.AfterFunc(50*time.Millisecond, cancel) // SIGTERM while the question stands
+	before, err := term.GetState(int(pts.Fd()))
+	require.NoError(t, err)
+	_, err = newSurvey(pts, pts, Options{}).Line(ctx, "How much?", nil)
+	require.ErrorIs(t, err, ErrInterrupted)
+	after, err := term.GetState(int(pts.Fd()))
+	require.NoError(t, err)
+	assert.Equal(t, before, after, "the terminal is as it was found")
+}
+
+func TestSurveyLineOnATerminalThatAnswersNothing(t *testing.T) {
+	pts := bareTerminal(t, "12 ohm\r")
+	got, err := newSurvey(pts, pts, Options{}).Line(t.Context(), "How much?", nil)
+	require.NoError(t, err)
+	assert.Equal(t, "12 ohm", got)
+}
+
+func drain(f *os.File) {
+	buf := make([]byte, 1024)
+	for {
+		if _, err := f.Read(buf); err != nil {
+			return
+		}
+	}
+}
+
+func TestNewGoesPlainWhereTheCursorCannotBeMoved(t *testing.T) {
+	r, w, err := os.Pipe()
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = r.Close(); _ = w.Close() })
+	assert.IsType(t, &plain{}, New(r, w, Options{}))
+	assert.False(t, CanPrompt(r, w))
+
+	ptm, pts, err := pty.Open()
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = ptm.Close(); _ = pts.Close() })
+	assert.True(t, CanPrompt(pts, pts))
+	assert.IsType(t, &plain{}, New(pts, pts, Options{}), "a terminal without a size")
+	require.NoError(t, pty.Setsize(pts, &pty.Winsize{Rows: 24, Cols: 80}))
+	assert.IsType(t, &surveyPrompter{}, New(pts, pts, Options{}))
+	assert.IsType(t, &plain{}, New(pts, pts, Options{Plain: true}))
+}
+
+func TestPageSaysThatThereIsMore(t *testing.T) {
+	for name, tt := range map[string]struct {
+		options, rows int
+		page          int
+		more          bool
+	}{
+		"all fit":              {12, 24, 12, false},
+		"exactly fit":          {20, 24, 20, false},
+		"one too many":         {21, 24, 20, true},
+		"a screen of few rows": {12, 5, 3, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			text, page := pageOf("Which?", tt.options, tt.rows)
+			assert.Equal(t, tt.page, page)
+			assert.Equal(t, tt.more, strings.Contains(text, "more below"), text)
+		})
+	}
+}
