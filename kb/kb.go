@@ -49,7 +49,11 @@ type Base struct {
 	Cautions   []Caution
 	Materials  []ConductorMaterial
 	Insulation []Insulation
+	Phrases    []Phrase
+	Scales     []Scale
 	Settings   Settings
+
+	index index
 }
 
 // Part is one of the places a fault can live: supply, transmitter, lead-in,
@@ -134,6 +138,17 @@ type Check struct {
 	Answers  []Answer `yaml:"answers"` // from the most normal to the most telling
 	Baseline Row      `yaml:"baseline"`
 	Rows     []Row    `yaml:"rows"`
+	// Combine says how two causes show together. "max", also where it is left out:
+	// the more telling of the two answers that each would give, so that with
+	// cumulative shares F in the order of the answers F12 = F1 F2 / F of the
+	// baseline; the rows are such that this is a distribution. "product": the answers
+	// have no order (what work was done, what the weather was), and
+	// p12 is p1 p2 / p of the baseline, normalised.
+	Combine string `yaml:"combine"`
+	// Lasting marks a check of what stays or has been seen over days: a fault that
+	// comes and goes does not hide from it. The others look at one moment, and a
+	// fault that is away then leaves the baseline.
+	Lasting bool `yaml:"lasting"`
 	// Mistake is the chance that the person answers wrongly, spread evenly over the answers.
 	Mistake Number `yaml:"mistake"`
 
@@ -164,10 +179,18 @@ type Row struct {
 // Condition holds while the latest answer to a check is one of those named.
 // An unanswered check satisfies it only if OrUnanswered is set.
 type Condition struct {
-	Check        string   `yaml:"check"`
+	Check string `yaml:"check"`
+	// Answers are the check's own. Where an answer is no choice, [Given] stands
+	// for any reading, place, stretch, tap or walk.
 	Answers      []string `yaml:"answers"`
 	OrUnanswered bool     `yaml:"or_unanswered"`
+	// Any, given instead of Check, holds while at least one of its parts does.
+	Any []Condition `yaml:"any"`
 }
+
+// Given in the answers of a [Condition] is any answer to a check that takes no
+// choice: a reading (over-range too), a place, a stretch, a tap, a walk.
+const Given = "given"
 
 // Tool is something a check or repair needs in the hand.
 type Tool struct {
@@ -193,9 +216,12 @@ type Repair struct {
 	Tools    []string `yaml:"tools"`
 	Roles    []string `yaml:"roles"` // who can do it; others refer
 	Cautions []string `yaml:"cautions"`
-	OnWire   bool     `yaml:"on_wire"`
-	Digs     bool     `yaml:"digs"`
-	Success  Number   `yaml:"success"` // chance that it holds if the cause was right
+	// Needs hold before the repair is offered: no digging and cutting before a
+	// check has put the fault in the wire.
+	Needs   []Condition `yaml:"needs"`
+	OnWire  bool        `yaml:"on_wire"`
+	Digs    bool        `yaml:"digs"`
+	Success Number      `yaml:"success"` // chance that it holds if the cause was right
 	Proof    string   `yaml:"proof"`   // the check that proves it
 }
 
@@ -218,6 +244,28 @@ type Item struct {
 type Caution struct {
 	ID   string `yaml:"id"`
 	Text Words  `yaml:"text"`
+}
+
+// Phrase is a sentence of the program's own with gaps for its findings, as
+// text/template: {{.Cause}}. See [Base.Phrase].
+type Phrase struct {
+	ID     string   `yaml:"id"`
+	Fields []string `yaml:"fields"` // the gaps it may use, each a string
+	Text   Words    `yaml:"text"`
+}
+
+// Scale turns a figure into a word: "weight" (decibans of evidence, without
+// sign) and "chance" (probability).
+type Scale struct {
+	ID    string      `yaml:"id"`
+	Steps []ScaleStep `yaml:"steps"` // rising
+	Note  `yaml:",inline"`
+}
+
+// ScaleStep is the word for figures from From up to the next step's.
+type ScaleStep struct {
+	From float64 `yaml:"from"`
+	Word Words   `yaml:"word"`
 }
 
 // Rule is a hard rule, obeyed before any cost is weighed.
