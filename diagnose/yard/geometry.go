@@ -18,15 +18,17 @@ const (
 	nearM         = 5 * quantity.MPerFt // a feature this near to a place names it
 	opposedCosine = -0.8                // runs within 37 degrees of opposite
 	sampleM       = quantity.MPerFt     // grain of the search for close runs
+	roundingM     = 1e-6                // 560 ft is the end of a wire of 2 x 40 ft + 480 ft
 )
 
 // Place is the spot at a chainage in the path's frame, in metres. It fails
 // without a path, beyond the wire, and on the lead-in of a transmitter whose
 // place is unknown. A leg is taken as straight from transmitter to boundary.
 func (m *Map) Place(chainageM float64) (x, y float64, ok bool) {
-	if !m.HasPath() || !(chainageM >= 0 && chainageM <= m.TotalM()) {
+	if !m.HasPath() || !(chainageM >= -roundingM && chainageM <= m.TotalM()+roundingM) {
 		return 0, 0, false
 	}
+	chainageM = min(max(chainageM, 0), m.TotalM())
 	lead, boundary := m.LeadInM(), m.BoundaryM()
 	if chainageM < lead || chainageM > lead+boundary {
 		if m.Transmitter.At == nil || lead == 0 {
@@ -105,6 +107,9 @@ func (m *Map) Near(chainageM float64, u quantity.Units) string {
 	}
 	best, bestOff, bestLength := -1, math.Inf(1), math.Inf(1)
 	for i, f := range m.Features {
+		if f.Unplaced {
+			continue
+		}
 		off := max(f.FromM-chainageM, chainageM-f.ToM, 0)
 		length := f.ToM - f.FromM
 		// The nearer names it; of those that hold it the shorter says more.
@@ -218,8 +223,8 @@ func (m *Map) closeRuns() []Feature {
 	path := m.Loop.Path
 	round := perimeter(path)
 	n := int(math.Ceil(round / sampleM))
-	if n < 8 {
-		return nil
+	if n < 8 || round > maxLoopM {
+		return nil // nothing to lie alongside, or a file that is refused anyway
 	}
 	step := round / float64(n)
 	points, headings := resample(path, n, step)
@@ -231,21 +236,25 @@ func (m *Map) closeRuns() []Feature {
 	for i, p := range points {
 		cells[cellOf(p)] = append(cells[cellOf(p)], i)
 	}
-	alongside := make([]bool, n)
-	for i, p := range points {
-		c := cellOf(p)
-		for dx := -1; dx <= 1 && !alongside[i]; dx++ {
+	hasReturn := func(i int) bool {
+		c := cellOf(points[i])
+		for dx := -1; dx <= 1; dx++ {
 			for dy := -1; dy <= 1; dy++ {
 				for _, j := range cells[cell{c.x + dx, c.y + dy}] {
 					apart := math.Abs(float64(i-j)) * step
 					apart = min(apart, round-apart)
 					opposed := headings[i].X*headings[j].X+headings[i].Y*headings[j].Y < opposedCosine
-					if opposed && apart > 2*closeRunM && distance(p, points[j]) < closeRunM {
-						alongside[i] = true
+					if opposed && apart > 2*closeRunM && distance(points[i], points[j]) < closeRunM {
+						return true
 					}
 				}
 			}
 		}
+		return false
+	}
+	alongside := make([]bool, n)
+	for i := range points {
+		alongside[i] = hasReturn(i)
 	}
 	lead, stretch := m.LeadInM(), m.BoundaryM()/round
 	var found []Feature

@@ -95,6 +95,7 @@ type Feature struct {
 	Kind       FeatureKind
 	Note       string
 	Found      bool // by geometry, not from the file
+	Unplaced   bool // somewhere on the wire: FromM and ToM are its ends
 }
 
 // Reading is one recorded measurement in SI.
