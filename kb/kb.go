@@ -222,7 +222,7 @@ type Repair struct {
 	OnWire  bool        `yaml:"on_wire"`
 	Digs    bool        `yaml:"digs"`
 	Success Number      `yaml:"success"` // chance that it holds if the cause was right
-	Proof    string   `yaml:"proof"`   // the check that proves it
+	Proof   string      `yaml:"proof"`   // the check that proves it
 }
 
 // Use is an amount of a material.
@@ -314,6 +314,7 @@ type Settings struct {
 	TapError           Number       `yaml:"tap_error"`              // chance that one tap result is wrong
 	PersistentError    Number       `yaml:"persistent_error"`       // the part of it that repeating at the spot cannot remove
 	SettleProbability  Number       `yaml:"settle_probability"`     // a cause this likely is spoken of as found
+	Unsure             Number       `yaml:"unsure"`                 // how far an answer marked unsure is a guess: 0 as good as any, 1 worthless
 	GaugeShares        []GaugeShare `yaml:"gauge_shares"`           // how often each gauge is met where nobody knows
 	WirePerAcre        Number       `yaml:"wire_per_third_acre_ft"` // a third of an acre wants about this much
 }

@@ -1,0 +1,731 @@
+package diagnose
+
+import (
+	"math"
+
+	"loopfault/diagnose/quantity"
+	"loopfault/faultmodel"
+	"loopfault/kb"
+	"loopfault/locate"
+)
+
+// belief is what is held after the log: the probability of each hypothesis and,
+// for each cause with a position, where it would be.
+type belief struct {
+	*wire
+	space *space
+	h     history
+
+	logP  []float64        // ln of the unnormalised probability of each hypothesis
+	p     []float64        // normalised
+	place []*locate.Belief // by cause: where, if it is there; nil without a position
+	pairs *breaks          // two breaks together; nil where no evidence bears on breaks
+	terms []term           // each choice answer's weight, for conflicts
+}
+
+// term is what one answer says: ln of its probability under each hypothesis.
+type term struct {
+	fact fact
+	logL []float64
+	norm float64 // answers the check has, for what a chance answer would get
+}
+
+// breaks is the belief over two breaks: the joint grid, and ln of the evidence.
+type breaks struct {
+	belief locate.PairBelief
+	logZ   float64
+}
+
+// epoch is the positional evidence between two repairs.
+type epoch struct {
+	readings []faultmodel.Reading
+	widths   []faultmodel.Width
+	spots    []locate.Evidence // taps, traces, bridges: they speak of breaks
+	hints    []hint            // stretches that speak of some causes only
+}
+
+// hint is a stretch that bears on the causes that the answer speaks for.
+type hint struct {
+	stretch locate.Stretch
+	causes  map[int]bool
+}
+
+// believe derives the belief from a log.
+func (e *Engine) believe(w *wire, log []Entry) *belief {
+	b := &belief{wire: w, space: e.space, h: e.read(log)}
+	b.logP = e.space.prior(w.facts, e.kb.Settings.TwoFaults.Value)
+	b.weighChoices(e)
+	b.weighPlaces(e)
+	b.weighRepairs(e)
+	b.p = make([]float64, len(b.logP))
+	normaliseLog(b.p, b.logP)
+	return b
+}
+
+// standing is the hypothesis left of h at the start of each epoch, as the
+// repairs before it took causes away.
+func (b *belief) standing(e *Engine, h int) []int {
+	out := []int{h}
+	for _, r := range b.h.repairs {
+		out = append(out, e.after(out[len(out)-1], r))
+	}
+	return out
+}
+
+// after is the hypothesis left of h by a repair. A repair that did not cure the
+// only fault leaves it: the repair failed, or was made at the wrong spot.
+func (e *Engine) after(h int, r *RepairDone) int {
+	left := h
+	for c := range e.ended[r.Repair] {
+		left = e.space.without(left, c)
+	}
+	if !r.Fixed && left == e.space.nothing {
+		return h
+	}
+	return left
+}
+
+// weighChoices adds every answer that is judged by a table.
+func (b *belief) weighChoices(e *Engine) {
+	groups := map[[2]any][]int{} // terms by epoch and fact
+	var claimedAbsent bool
+	for _, f := range b.h.facts {
+		claimedAbsent = claimedAbsent || f.answer.When == FaultAbsent
+		t := e.tables[f.answer.Check]
+		if t == nil || f.answer.Choice == "" {
+			continue
+		}
+		check := e.kb.Check(f.answer.Check)
+		k := answerIndex(check, f.answer.Choice)
+		if k < 0 {
+			continue
+		}
+		row := t.any[k]
+		switch f.answer.When {
+		case FaultPresent:
+			row = t.present[k]
+		case FaultAbsent:
+			row = t.absent[k]
+		}
+		unsure := 0.0
+		if f.answer.Unsure {
+			unsure = e.kb.Settings.Unsure.Value
+		}
+		logL := make([]float64, len(row))
+		for h := range row {
+			p := row[b.standing(e, h)[f.epoch]]
+			logL[h] = math.Log((1-unsure)*p + unsure/float64(len(check.Answers)))
+		}
+		b.terms = append(b.terms, term{f, logL, float64(len(check.Answers))})
+		if check.Fact != "" {
+			key := [2]any{f.epoch, check.Fact}
+			groups[key] = append(groups[key], len(b.terms)-1)
+		}
+	}
+	// Answers that look at the same fact share their errors: n of them weigh as
+	// 1 + (n-1) s answers, s the share that is news, and whichever came first.
+	for _, g := range groups {
+		n := float64(len(g))
+		weight := (1 + (n-1)*e.kb.Settings.SameFactShare.Value) / n
+		for _, i := range g {
+			for h := range b.terms[i].logL {
+				b.terms[i].logL[h] *= weight
+			}
+		}
+	}
+	for _, t := range b.terms {
+		for h, l := range t.logL {
+			b.logP[h] += l
+		}
+	}
+	if claimedAbsent {
+		for h, hyp := range b.space.hyps {
+			b.logP[h] += math.Log(e.sometimesAway(hyp))
+		}
+	}
+}
+
+// sometimesAway is the chance that somebody sees the fault away: the cause comes
+// and goes, or the person is mistaken.
+func (e *Engine) sometimesAway(h hypothesis) float64 {
+	away := e.space.causes[h.a].Intermittent.Value
+	if h.b >= 0 {
+		away *= e.space.causes[h.b].Intermittent.Value
+	}
+	m := e.kb.Settings.Unsure.Value / 10
+	return m + (1-m)*away
+}
+
+func answerIndex(c *kb.Check, id string) int {
+	for k := range c.Answers {
+		if c.Answers[k].ID == id {
+			return k
+		}
+	}
+	return -1
+}
+
+// epochs sorts the positional evidence of the log.
+func (b *belief) epochs(e *Engine) []epoch {
+	out := make([]epoch, len(b.h.repairs)+1)
+	taps := make([][]locate.Tap, len(out))
+	for _, f := range b.h.facts {
+		a, ep := f.answer, &out[f.epoch]
+		check := e.kb.Check(a.Check)
+		switch {
+		case a.Reading != nil:
+			r := *a.Reading
+			r.FaultAway = a.When == FaultAbsent
+			ep.readings = append(ep.readings, r)
+		case check.Kind == kb.Tap && a.AtM != nil:
+			taps[f.epoch] = append(taps[f.epoch], locate.Tap{AtM: *a.AtM, A: a.ASide, B: a.BSide,
+				ErrorProb: e.kb.Settings.TapError.Value, PersistentProb: e.kb.Settings.PersistentError.Value})
+			ep.readings = append(ep.readings, tapReadings(a)...)
+		case check.Kind == kb.Widths:
+			ep.widths = append(ep.widths, a.Widths...)
+		case check.Kind == kb.Position && a.AtM != nil:
+			end := locate.EndA
+			if a.End == locate.EndB {
+				end = locate.EndB
+			}
+			ep.spots = append(ep.spots, locate.Trace{AtM: *a.AtM, End: end, SpreadM: check.SpreadFt.Value * quantity.MPerFt,
+				MissProb: 1 - check.PlaceShare.Value, LengthM: b.axis.LengthM})
+		case a.Check == "bridge":
+			if lo, hi, ok := span(a.AtM, a.FromM, a.ToM); ok {
+				ep.spots = append(ep.spots, locate.Bridge{FromM: lo, ToM: hi, Restored: a.Choice == "restores", ErrorProb: max(check.Mistake.Value, 0.02)})
+			}
+		default:
+			if lo, hi, ok := span(a.AtM, a.FromM, a.ToM); ok {
+				ep.hints = append(ep.hints, b.hint(e, check, a, lo, hi))
+			}
+		}
+	}
+	for i := range out {
+		for _, t := range locate.GroupTaps(taps[i], quantity.MPerFt) {
+			out[i].spots = append(out[i].spots, t)
+		}
+	}
+	return out
+}
+
+// tapReadings are the ohms read on a tap. They join the other readings, with which
+// they share the wire's unknowns.
+func tapReadings(a *Answer) []faultmodel.Reading {
+	var readings []faultmodel.Reading
+	for _, r := range []struct {
+		q faultmodel.Quantity
+		r *faultmodel.Reading
+	}{{faultmodel.SideAOhms, a.AOhms}, {faultmodel.SideBOhms, a.BOhms}, {faultmodel.SideAToEarth, a.AToEarth}, {faultmodel.SideBToEarth, a.BToEarth}} {
+		if r.r != nil {
+			read := *r.r
+			read.Quantity, read.AtM = r.q, *a.AtM
+			readings = append(readings, read)
+		}
+	}
+	return readings
+}
+
+// hint is a place given with an answer. It bears on the causes that the answer
+// speaks for, or on all where the check has no tables.
+func (b *belief) hint(e *Engine, check *kb.Check, a *Answer, lo, hi float64) hint {
+	h := hint{
+		stretch: locate.Stretch{FromM: lo, ToM: hi, Share: check.PlaceShare.Value,
+			SpreadM: check.SpreadFt.Value * quantity.MPerFt, LengthM: b.axis.LengthM},
+		causes: map[int]bool{},
+	}
+	t := e.tables[check.ID]
+	k := answerIndex(check, a.Choice)
+	for c := range b.space.causes {
+		h.causes[c] = t == nil || k < 0 || t.present[k][c] > speaksFor*t.present[k][b.space.nothing]
+	}
+	return h
+}
+
+// speaksFor is by how much an answer must be likelier under a cause than with
+// nothing wrong for the place given with it to bear on the cause.
+const speaksFor = 1.5
+
+// weighPlaces adds everything that bears on position, and with it what readings
+// say about the causes themselves.
+func (b *belief) weighPlaces(e *Engine) {
+	epochs := b.epochs(e)
+	b.place = make([]*locate.Belief, len(b.space.causes))
+	single := make([]float64, len(b.space.causes)) // ln evidence of each cause alone
+	sweeps := map[faultmodel.Kind][][]float64{}    // by kind: epoch, cell
+	healthy := make([]float64, len(epochs))
+	for i := range epochs {
+		healthy[i] = b.flat(&epochs[i], faultmodel.Healthy)
+	}
+	for c := range b.space.causes {
+		kind := faultmodel.Kind(b.space.causes[c].Kind)
+		if b.prior[c] == nil {
+			for i := range epochs {
+				if b.there(e, c, i) {
+					single[c] += b.flat(&epochs[i], kind)
+				} else {
+					single[c] += healthy[i]
+				}
+			}
+			continue
+		}
+		if sweeps[kind] == nil {
+			for i := range epochs {
+				sweeps[kind] = append(sweeps[kind], b.sweep(&epochs[i], kind))
+			}
+		}
+		logL := make([]float64, b.axis.Cells)
+		for i := range epochs {
+			for _, h := range epochs[i].hints {
+				if h.causes[c] {
+					for x, m := range b.mids {
+						logL[x] += h.stretch.At(kind, m)
+					}
+				}
+			}
+		}
+		b.followRepairs(e, c, logL, sweeps[kind], healthy)
+		posterior, logZ := b.prior[c].Update(logL)
+		b.place[c] = &posterior
+		single[c] = logZ
+	}
+	b.weighBreaks(e, epochs)
+	for h, hyp := range b.space.hyps {
+		switch {
+		case hyp.b < 0:
+			b.logP[h] += single[hyp.a]
+		case b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b):
+			b.logP[h] += b.pairs.logZ
+		default:
+			b.logP[h] += b.together(e, epochs, hyp, single, healthy)
+		}
+	}
+}
+
+// there tells whether a single cause without a position is still there in an epoch.
+func (b *belief) there(e *Engine, c, epoch int) bool {
+	return b.standing(e, c)[epoch] != b.space.nothing
+}
+
+// followRepairs adds the evidence of each epoch to logL, cell by cell: a repair
+// that reached the cell and cured took the fault away there.
+func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float64, healthy []float64) {
+	gone := make([]bool, len(logL))
+	for i := range sweep {
+		for x := range logL {
+			if gone[x] {
+				logL[x] += healthy[i]
+			} else {
+				logL[x] += sweep[i][x]
+			}
+		}
+		if i == len(b.h.repairs) {
+			break
+		}
+		r := b.h.repairs[i]
+		if !e.ended[r.Repair][c] {
+			continue
+		}
+		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
+		if !ok {
+			lo, hi = 0, b.axis.LengthM
+		}
+		held := e.success(r.Repair)
+		for x, m := range b.mids {
+			reached := m >= lo-repairReachM && m <= hi+repairReachM
+			switch {
+			case reached && r.Fixed:
+				logL[x] += math.Log(held)
+				gone[x] = true
+			case reached:
+				logL[x] += math.Log(1 - held)
+			case r.Fixed:
+				logL[x] += math.Log(strayCure)
+			}
+		}
+	}
+}
+
+const (
+	// repairReachM is how far from the place written down a repair still takes in
+	// the fault: people write the place to a step.
+	repairReachM = 1.0
+	// strayCure is the chance that a loop works after a repair that did not reach
+	// the fault: it came and went, or two things were done. Judgement.
+	strayCure = 0.02
+)
+
+// isBreak tells whether a cause parts the conductor.
+func (b *belief) isBreak(c int) bool {
+	return faultmodel.Kind(b.space.causes[c].Kind) == faultmodel.Open && b.prior[c] != nil
+}
+
+// flat is ln of an epoch's evidence for a kind without a position.
+func (b *belief) flat(ep *epoch, kind faultmodel.Kind) float64 {
+	var sum float64
+	if len(ep.readings) > 0 {
+		sum += b.model.LogLikelihood(ep.readings, faults(kind, 0)...)
+	}
+	if len(ep.widths) > 0 {
+		sum += b.model.WidthLogLikelihood(ep.widths, faults(kind, 0)...)
+	}
+	for _, s := range ep.spots {
+		sum += s.At(kind, 0)
+	}
+	return sum
+}
+
+func faults(kind faultmodel.Kind, xM float64) []faultmodel.Fault {
+	if kind == faultmodel.Healthy {
+		return nil
+	}
+	return []faultmodel.Fault{{Kind: kind, AtM: xM}}
+}
+
+// sweep is ln of an epoch's evidence for one fault of a kind at each cell.
+func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
+	out := make([]float64, len(b.mids))
+	add := func(l []float64) {
+		for i := range out {
+			out[i] += l[i]
+		}
+	}
+	if len(ep.readings) > 0 {
+		add(b.model.Sweep(ep.readings, kind, b.mids))
+	}
+	if len(ep.widths) > 0 {
+		add(b.model.SweepWidths(ep.widths, kind, b.mids))
+	}
+	for _, s := range ep.spots {
+		for i, m := range b.mids {
+			out[i] += s.At(kind, m)
+		}
+	}
+	return out
+}
+
+// pairCells is how many cells two breaks share along the wire: half of them
+// follow the probability, so that a narrow place stays narrow.
+const pairCells = 96
+
+// weighBreaks works out the joint belief of two breaks.
+func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
+	bears := false
+	var focus []float64
+	for i := range epochs {
+		bears = bears || len(epochs[i].readings)+len(epochs[i].spots) > 0
+		for _, s := range epochs[i].spots {
+			if f, ok := s.(locate.Focuser); ok {
+				focus = append(focus, f.Focus()...)
+			}
+		}
+	}
+	if !bears {
+		return
+	}
+	// One prior for all breaks: their causes' mixtures by prior share.
+	var parts []locate.Belief
+	var shares []float64
+	for c := range b.space.causes {
+		if b.isBreak(c) {
+			parts = append(parts, *b.prior[c])
+			shares = append(shares, b.space.causes[c].Prior.Value)
+		}
+	}
+	prior := locate.Belief{Axis: b.axis, P: make([]float64, b.axis.Cells)}
+	var total float64
+	for _, s := range shares {
+		total += s
+	}
+	for i, p := range parts {
+		for x := range prior.P {
+			prior.P[x] += shares[i] / total * p.P[x]
+		}
+	}
+	pb := locate.NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, pairCells, focus...)
+	n := pb.Cells()
+	mids := make([]float64, n)
+	for i := range mids {
+		mids[i] = pb.Mid(i)
+	}
+	logL := make([]float64, n*n)
+	// Which of the two is still there: a repair takes the one it reached.
+	type left struct{ first, second bool }
+	state := make([]left, n*n)
+	for k := range state {
+		state[k] = left{true, true}
+	}
+	for i := range epochs {
+		ep := &epochs[i]
+		both := make([]float64, n*n)
+		one := make([]float64, n)
+		if len(ep.readings) > 0 {
+			for r, row := range b.model.SweepPairs(ep.readings, faultmodel.Open, faultmodel.Open, mids) {
+				copy(both[r*n:(r+1)*n], row)
+			}
+			if i > 0 {
+				copy(one, b.model.Sweep(ep.readings, faultmodel.Open, mids))
+			}
+		}
+		for _, s := range ep.spots {
+			for k, l := range pb.LogLikelihood(s) {
+				both[k] += l
+			}
+			for k, m := range mids {
+				one[k] += s.At(faultmodel.Open, m)
+			}
+		}
+		none := b.flat(ep, faultmodel.Healthy)
+		for k := range logL {
+			switch state[k] {
+			case left{true, true}:
+				logL[k] += both[k]
+			case left{true, false}:
+				logL[k] += one[k/n]
+			case left{false, true}:
+				logL[k] += one[k%n]
+			default:
+				logL[k] += none
+			}
+		}
+		if i == len(b.h.repairs) {
+			break
+		}
+		r := b.h.repairs[i]
+		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
+		if !ok || !b.endsBreaks(e, r) {
+			continue
+		}
+		near := func(m float64) bool { return m >= lo-repairReachM && m <= hi+repairReachM }
+		held := e.success(r.Repair)
+		for k := range state {
+			s := &state[k]
+			hit := s.first && near(mids[k/n]) || s.second && near(mids[k%n])
+			if hit {
+				s.first = s.first && !near(mids[k/n])
+				s.second = s.second && !near(mids[k%n])
+				logL[k] += math.Log(held)
+			}
+			if cured := *s == (left{}); cured != r.Fixed {
+				logL[k] += math.Log(strayCure)
+			}
+		}
+	}
+	pb, logZ := pb.Update(logL)
+	b.pairs = &breaks{pb, logZ}
+}
+
+func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
+	for c := range e.ended[r.Repair] {
+		if b.isBreak(c) {
+			return true
+		}
+	}
+	return false
+}
+
+// together is ln of the evidence for two faults that are not both breaks. Where
+// only one of them is seen by the circuit it is that one's alone; where both
+// are, the circuit with both is weighed at representative places of each.
+func (b *belief) together(e *Engine, epochs []epoch, hyp hypothesis, single, healthy []float64) float64 {
+	ka, kb := faultmodel.Kind(b.space.causes[hyp.a].Kind), faultmodel.Kind(b.space.causes[hyp.b].Kind)
+	var sum float64
+	for _, h := range healthy {
+		sum += h
+	}
+	switch {
+	case ka == faultmodel.Healthy:
+		return single[hyp.b]
+	case kb == faultmodel.Healthy:
+		return single[hyp.a]
+	case b.silent(epochs):
+		// Places only: each fault has its own, as if alone.
+		return single[hyp.a] + single[hyp.b] - sum
+	}
+	xa, xb := b.representatives(hyp.a), b.representatives(hyp.b)
+	logs := make([]float64, 0, len(xa)*len(xb))
+	standing := b.standing(e, b.space.pair[hyp])
+	for _, x := range xa {
+		for _, y := range xb {
+			var l float64
+			for i := range epochs {
+				l += b.bothAt(&epochs[i], hyp, standing[i], ka, x, kb, y)
+			}
+			logs = append(logs, l)
+		}
+	}
+	return logMean(logs)
+}
+
+// bothAt is ln of an epoch's evidence with what stands of a pair at given places.
+func (b *belief) bothAt(ep *epoch, hyp hypothesis, standing int, ka faultmodel.Kind, x float64, kb faultmodel.Kind, y float64) float64 {
+	now := b.space.hyps[standing]
+	if now != hyp {
+		switch now.a {
+		case hyp.a:
+			return b.at(ep, ka, x)
+		case hyp.b:
+			return b.at(ep, kb, y)
+		}
+		return b.flat(ep, faultmodel.Healthy)
+	}
+	var l float64
+	two := append(faults(ka, x), faults(kb, y)...)
+	if len(ep.readings) > 0 {
+		l += b.model.LogLikelihood(ep.readings, two...)
+	}
+	if len(ep.widths) > 0 {
+		l += b.model.WidthLogLikelihood(ep.widths, two...)
+	}
+	for _, s := range ep.spots {
+		l += s.AtPair(ka, x, kb, y)
+	}
+	return l
+}
+
+func (b *belief) at(ep *epoch, kind faultmodel.Kind, x float64) float64 {
+	var l float64
+	if len(ep.readings) > 0 {
+		l += b.model.LogLikelihood(ep.readings, faults(kind, x)...)
+	}
+	if len(ep.widths) > 0 {
+		l += b.model.WidthLogLikelihood(ep.widths, faults(kind, x)...)
+	}
+	for _, s := range ep.spots {
+		l += s.At(kind, x)
+	}
+	return l
+}
+
+// silent tells whether no epoch holds anything that a circuit or field answers.
+func (b *belief) silent(epochs []epoch) bool {
+	for i := range epochs {
+		if len(epochs[i].readings)+len(epochs[i].widths)+len(epochs[i].spots) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// representatives are places that stand for a cause's belief over position:
+// evenly spaced quantiles. One place stands for a cause without a position.
+func (b *belief) representatives(c int) []float64 {
+	if b.place[c] == nil {
+		return []float64{0}
+	}
+	out := make([]float64, representativePlaces)
+	for i := range out {
+		out[i] = quantile(*b.place[c], (float64(i)+0.5)/representativePlaces)
+	}
+	return out
+}
+
+const representativePlaces = 3
+
+// quantile is the chainage below which a share q of a belief lies.
+func quantile(b locate.Belief, q float64) float64 {
+	var seen float64
+	for i, p := range b.P {
+		if seen+p >= q && p > 0 {
+			return b.Axis.Edge(i) + (q-seen)/p*b.Axis.StepM()
+		}
+		seen += p
+	}
+	return b.Axis.LengthM
+}
+
+// weighRepairs adds what each repair's outcome says about the causes that have
+// no position; those that have were followed cell by cell.
+func (b *belief) weighRepairs(e *Engine) {
+	for h, hyp := range b.space.hyps {
+		now := h
+		for _, r := range b.h.repairs {
+			next := e.after(now, r)
+			placed := hyp.b < 0 && b.prior[hyp.a] != nil && e.ended[r.Repair][hyp.a]
+			if !placed {
+				b.logP[h] += math.Log(e.cureLikelihood(now, next, r))
+			}
+			now = next
+		}
+	}
+}
+
+// cureLikelihood is the chance of a repair's outcome when it met hypothesis now
+// and left next.
+func (e *Engine) cureLikelihood(now, next int, r *RepairDone) float64 {
+	held := e.success(r.Repair)
+	ends := false
+	for c := range e.ended[r.Repair] {
+		ends = ends || e.space.hyps[now].has(c)
+	}
+	whole := e.space.hyps[next].a == e.space.nothing
+	switch {
+	case now == e.space.nothing:
+		if r.Fixed {
+			return 1
+		}
+		return strayCure
+	case !ends && r.Fixed:
+		return strayCure
+	case !ends:
+		return 1 - strayCure
+	case r.Fixed && whole:
+		return held
+	case r.Fixed:
+		return strayCure
+	case now == next:
+		return 1 - held
+	}
+	return 1 // one of two ended, the other still shows
+}
+
+// normaliseLog writes exp(logP) scaled to sum 1 into p.
+func normaliseLog(p, logP []float64) {
+	top := math.Inf(-1)
+	for _, l := range logP {
+		top = max(top, l)
+	}
+	var sum float64
+	for i, l := range logP {
+		p[i] = math.Exp(l - top)
+		sum += p[i]
+	}
+	for i := range p {
+		p[i] /= sum
+	}
+}
+
+// logMean is ln of the mean of exp(l).
+func logMean(l []float64) float64 {
+	top := math.Inf(-1)
+	for _, v := range l {
+		top = max(top, v)
+	}
+	if math.IsInf(top, -1) {
+		return top
+	}
+	var sum float64
+	for _, v := range l {
+		sum += math.Exp(v - top)
+	}
+	return top + math.Log(sum/float64(len(l)))
+}
+
+// marginals are the two breaks one by one, the one nearer terminal A first.
+func (b *breaks) marginals(a locate.Axis) (first, second locate.Belief) {
+	first = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
+	second = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
+	n := b.belief.Cells()
+	one, two := make([]float64, n), make([]float64, n)
+	for k, p := range b.belief.P {
+		one[k/n] += p
+		two[k%n] += p
+	}
+	for k := range n {
+		from, to := a.Cell(b.belief.EdgesM[k]), a.Cell(b.belief.EdgesM[k+1]-1e-9)
+		for x := from; x <= to; x++ {
+			first.P[x] += one[k] / float64(to-from+1)
+			second.P[x] += two[k] / float64(to-from+1)
+		}
+	}
+	return first, second
+}
