@@ -38,6 +38,12 @@ type Sweeper interface {
 	Sweep(kind faultmodel.Kind, xM []float64) []float64
 }
 
+// PairSweeper is evidence that judges all pairs of places at once, the fault of
+// kind1 at xM[i] and that of kind2 at xM[j] in [i][j].
+type PairSweeper interface {
+	SweepPairs(kind1, kind2 faultmodel.Kind, xM []float64) [][]float64
+}
+
 // breaks says whether a fault of this kind stops a continuity test.
 func breaks(k faultmodel.Kind) bool { return k == faultmodel.Open }
 
@@ -313,3 +319,67 @@ func (b Bridge) like(cured bool) float64 {
 
 // Focus is where the bridge begins and ends.
 func (b Bridge) Focus() []float64 { return []float64{b.FromM, b.ToM} }
+
+// Measured is what meters and a walk along the wire read, judged all together by
+// the physics, so that unknowns they share count once.
+type Measured struct {
+	Model    *faultmodel.Model
+	Readings []faultmodel.Reading
+	Widths   []faultmodel.Width
+}
+
+// At is ln p(readings | one fault).
+func (m Measured) At(kind faultmodel.Kind, xM float64) float64 {
+	return m.judge(faultmodel.Fault{Kind: kind, AtM: xM})
+}
+
+// AtPair is ln p(readings | two faults).
+func (m Measured) AtPair(k1 faultmodel.Kind, x1M float64, k2 faultmodel.Kind, x2M float64) float64 {
+	return m.judge(faultmodel.Fault{Kind: k1, AtM: x1M}, faultmodel.Fault{Kind: k2, AtM: x2M})
+}
+
+func (m Measured) judge(faults ...faultmodel.Fault) float64 {
+	l := 0.0
+	if len(m.Readings) > 0 {
+		l += m.Model.LogLikelihood(m.Readings, faults...)
+	}
+	if len(m.Widths) > 0 {
+		l += m.Model.WidthLogLikelihood(m.Widths, faults...)
+	}
+	return l
+}
+
+// Sweep is At at many places at once.
+func (m Measured) Sweep(kind faultmodel.Kind, xM []float64) []float64 {
+	l := make([]float64, len(xM))
+	if len(m.Readings) > 0 {
+		copy(l, m.Model.Sweep(m.Readings, kind, xM))
+	}
+	if len(m.Widths) > 0 {
+		for i, w := range m.Model.SweepWidths(m.Widths, kind, xM) {
+			l[i] += w
+		}
+	}
+	return l
+}
+
+// SweepPairs is AtPair for all pairs of places at once.
+func (m Measured) SweepPairs(k1, k2 faultmodel.Kind, xM []float64) [][]float64 {
+	l := make([][]float64, len(xM))
+	if len(m.Readings) > 0 {
+		l = m.Model.SweepPairs(m.Readings, k1, k2, xM)
+	}
+	for i := range l {
+		if l[i] == nil {
+			l[i] = make([]float64, len(xM))
+		}
+		if len(m.Widths) == 0 {
+			continue
+		}
+		for j := range l[i] {
+			l[i][j] += m.Model.WidthLogLikelihood(m.Widths,
+				faultmodel.Fault{Kind: k1, AtM: xM[i]}, faultmodel.Fault{Kind: k2, AtM: xM[j]})
+		}
+	}
+	return l
+}

@@ -29,8 +29,11 @@ func (b PairBelief) Mid(i int) float64 { return (b.EdgesM[i] + b.EdgesM[i+1]) / 
 // one thing. At most about cells cells are used: half of them share the length, half the
 // probability of both priors, and every chainage in focusM becomes a line between two.
 func NewPairBelief(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 Belief, same bool, cells int, focusM ...float64) PairBelief {
-	b := PairBelief{Kind1: kind1, Kind2: kind2, Same: same}
-	b.EdgesM = adaptiveEdges(prior1, prior2, cells, focusM)
+	return pairPrior(kind1, prior1, kind2, prior2, same, adaptiveEdges(prior1, prior2, cells, focusM))
+}
+
+func pairPrior(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 Belief, same bool, edges []float64) PairBelief {
+	b := PairBelief{Kind1: kind1, Kind2: kind2, Same: same, EdgesM: edges}
 	n := b.Cells()
 	p1, p2 := make([]float64, n), make([]float64, n)
 	for i := range n {
@@ -84,10 +87,25 @@ func adaptiveEdges(b1, b2 Belief, cells int, focusM []float64) []float64 {
 	return out
 }
 
+// Mids lists the middles of all cells.
+func (b PairBelief) Mids() []float64 {
+	m := make([]float64, b.Cells())
+	for i := range m {
+		m[i] = b.Mid(i)
+	}
+	return m
+}
+
 // LogLikelihood is evidence as [PairBelief.Update] wants it.
 func (b PairBelief) LogLikelihood(e Evidence) []float64 {
 	n := b.Cells()
 	l := make([]float64, n*n)
+	if s, ok := e.(PairSweeper); ok {
+		for i, row := range s.SweepPairs(b.Kind1, b.Kind2, b.Mids()) {
+			copy(l[i*n:], row)
+		}
+		return l
+	}
 	for i := range n {
 		from := 0
 		if b.Same {
@@ -128,7 +146,7 @@ func Pairs(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 B
 		}
 	}
 	run := func(edges []float64) (PairBelief, float64) {
-		b := NewPairBelief(kind1, prior1, kind2, prior2, same, cells, edges...)
+		b := pairPrior(kind1, prior1, kind2, prior2, same, edges)
 		total := 0.0
 		for _, e := range evidence {
 			var ln float64
@@ -137,5 +155,10 @@ func Pairs(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 B
 		}
 		return b, total
 	}
-	return run(focus)
+	b, ln := run(adaptiveEdges(prior1, prior2, cells, focus))
+	if len(evidence) == 0 || math.IsInf(ln, -1) {
+		return b, ln
+	}
+	axis := prior1.Axis
+	return run(adaptiveEdges(b.First(axis), b.Second(axis), cells, focus))
 }

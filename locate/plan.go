@@ -1,6 +1,10 @@
 package locate
 
-import "math"
+import (
+	"math"
+	"slices"
+	"sync"
+)
 
 // ActKind is what is done next along the wire.
 type ActKind string
@@ -31,6 +35,13 @@ type Expected struct {
 	NewSplices float64
 }
 
+func (e *Expected) add(p float64, d Expected) {
+	e.Taps += p * d.Taps
+	e.Minutes += p * d.Minutes
+	e.Money += p * d.Money
+	e.NewSplices += p * d.NewSplices
+}
+
 // Node is one step of the whole plan as a tree. A node with a tap branches; a
 // leaf has Replace.
 type Node struct {
@@ -38,9 +49,10 @@ type Node struct {
 	AtSplice    bool
 	FromM, ToM  float64 // where the fault may be at this point
 	Probability float64 // of coming here
+	Here        float64 // of the opened splice itself being the fault, once here
 	// ABroken is the plan when the wire towards terminal A is broken, BBroken
 	// towards B. Both is the pair of plans, A side first, when both are; it is
-	// there only where two breaks are thought possible.
+	// there only where two breaks are thought possible. nil is an answer that cannot come.
 	ABroken *Node
 	BBroken *Node
 	Both    []*Node
@@ -53,33 +65,572 @@ type Plan struct {
 	Expected   Expected
 	ReplaceNow bool
 	Tree       *Node
-	// Repeats is the net number of agreeing readings to take at each open spot.
+	// Repeats is the lead one answer must have over the other at each open spot.
 	Repeats int
 	// MissProb is the chance, from here, that the fault is outside what the plan
-	// covers; its cost is in Expected.
+	// covers, as the check after the repair will show; its cost is in Expected.
 	MissProb float64
 }
 
 // Planner plans taps on one site at given costs. It may be shared between goroutines.
 type Planner struct {
-	site  Site
-	costs Costs
+	lines   *lines
+	noise   spotNoise
+	perTap  float64   // what noise makes of one tap: 1 / Information
+	tap     []float64 // money of a tap at each line, repeated readings and noise included
+	tapTime []float64 // minutes of the same
+	scratch sync.Pool // of *workspace
+}
+
+// workspace is what one valuation needs, kept between calls.
+type workspace struct {
+	below []float64
+	spots []int
+	s     search
 }
 
 // Option changes one call of [Planner.Plan].
 type Option func(*options)
 
-type options struct{ noReplace bool }
+type options struct {
+	noReplace bool
+	exact     bool
+	cover     bool
+	spots     []int
+	single    *Belief
+	share     float64
+}
 
-// NewPlanner prepares a site for planning.
-func NewPlanner(s Site, c Costs) *Planner { return &Planner{site: s, costs: c} }
+// NoReplace forbids ending the search while it can still be narrowed.
+func NoReplace() Option { return func(o *options) { o.noReplace = true } }
+
+// Exact plans over every line of the site that can be opened, however many. The
+// time grows with their cube; it is there to measure what coarsening loses.
+func Exact() Option { return func(o *options) { o.exact = true } }
+
+// CoverAll plans for the fault wherever it may be, however unlikely. Otherwise
+// improbable ends of the stretch are left to the check after the repair when that is cheaper.
+func CoverAll() Option { return func(o *options) { o.cover = true } }
+
+// AlsoSingle makes [Planner.PlanPair] reckon with one fault, believed at b, with
+// probability share, besides two.
+func AlsoSingle(b Belief, share float64) Option {
+	return func(o *options) { o.single, o.share = &b, share }
+}
+
+// NewPlanner prepares a site for planning. It panics on a site without length.
+func NewPlanner(s Site, c Costs) *Planner {
+	p := &Planner{lines: newLines(s, c)}
+	p.scratch.New = func() any { return new(workspace) }
+	p.setNoise(spotNoise{lead: 1, reads: 1})
+	// A wrong turn costs about a search from the beginning over again.
+	wrongTurn := p.Value(Uniform(NewAxis(s.LengthM, s.StepM)))
+	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, wrongTurn))
+	return p
+}
+
+// setNoise prices taps. An answer that is wrong with probability e carries
+// 1 - h2(e) bits, so that a search takes 1 / (1 - h2(e)) times the taps.
+func (p *Planner) setNoise(n spotNoise) {
+	l := p.lines
+	p.noise, p.perTap = n, 1/Information(n.wrong)
+	p.tap, p.tapTime = make([]float64, l.n+1), make([]float64, l.n+1)
+	more := (n.reads - 1) * l.costs.ReadMinutes
+	for i := range p.tap {
+		p.tapTime[i] = p.perTap * (l.minutes[i] + more)
+		p.tap[i] = p.perTap * (l.money[i] + more*l.costs.PerMinute)
+	}
+}
+
+// Sizes of the coarse problems. Their sum of cubes keeps a plan below 100 ms and
+// a value near 30 us; what is lost against all lines is measured in the tests.
+const (
+	valueSpots  = 20
+	planSpots   = 96
+	exactSpots  = 128 // up to here every line is a spot
+	maxLines    = 1000
+	spliceSpots = 24
+)
+
+// Value is the expected cost in money of the whole search and repair for one
+// fault believed at b, from the transmitter, on a coarse choice of spots.
+func (p *Planner) Value(b Belief) float64 {
+	w := p.scratch.Get().(*workspace)
+	defer p.scratch.Put(w)
+	w.cumulate(b)
+	lo, hi := p.support(w, b.Axis, 1e-4)
+	w.spots = p.choose(w, b.Axis, lo, hi, valueSpots, spliceSpots/3, w.spots[:0])
+	p.fill(w, b.Axis, false)
+	w.s.solve()
+	_, _, v := p.trim(w, false)
+	return v
+}
+
+// cumulate sets below to the probability before each edge of the axis.
+func (w *workspace) cumulate(b Belief) {
+	if cap(w.below) < len(b.P)+1 {
+		w.below = make([]float64, len(b.P)+1)
+	}
+	w.below = w.below[:len(b.P)+1]
+	sum := 0.0
+	for i, q := range b.P {
+		w.below[i] = sum
+		sum += q
+	}
+	w.below[len(b.P)] = sum
+}
+
+// upTo is the probability before chainage x.
+func (w *workspace) upTo(a Axis, x float64) float64 {
+	u := x / a.StepM()
+	i := int(u)
+	switch {
+	case u <= 0:
+		return 0
+	case i >= a.Cells:
+		return w.below[a.Cells]
+	}
+	return w.below[i] + (u-float64(i))*(w.below[i+1]-w.below[i])
+}
+
+// support is the range of lines outside which each end holds at most tail.
+func (p *Planner) support(w *workspace, a Axis, tail float64) (lo, hi int) {
+	first, _ := slices.BinarySearchFunc(w.below, tail, func(v, t float64) int {
+		if v <= t {
+			return -1
+		}
+		return 1
+	})
+	last, _ := slices.BinarySearch(w.below, w.below[a.Cells]-tail)
+	step := p.lines.stepM
+	lo = int(math.Floor(a.Edge(max(first-1, 0))/step + 1e-9))
+	hi = int(math.Ceil(a.Edge(min(last, a.Cells))/step - 1e-9))
+	lo, hi = max(lo, 0), min(hi, p.lines.n)
+	if hi <= lo {
+		lo, hi = max(lo-1, 0), min(hi+1, p.lines.n)
+	}
+	return lo, hi
+}
+
+// choose picks lines to open between lo and hi: count of them so that half share
+// the length and half the probability between them, each moved to where opening
+// is cheap; and the likeliest old splices. The ends stand first and last.
+func (p *Planner) choose(w *workspace, a Axis, lo, hi, count, splices int, spots []int) []int {
+	l := p.lines
+	spots = append(spots, lo, hi)
+	lowX, highX := l.xM[lo], l.xM[hi]
+	f0 := w.upTo(a, lowX)
+	perLength := 0.5 / (highX - lowX)
+	perMass := 0.5 / max(w.upTo(a, highX)-f0, 1e-300)
+	add := func(i int) {
+		if i = int(l.better[i]); i > lo && i < hi && !math.IsInf(p.tap[i], 1) {
+			spots = append(spots, i)
+		}
+	}
+	// Walk the edges of the axis and step over count equal shares of the mixture.
+	next, share := 1, 1/float64(count)
+	from, to := a.Cell(lowX), a.Cell(highX)
+	prevX, prevS := lowX, 0.0
+	for c := from + 1; c <= to+1 && next < count; c++ {
+		x := min(a.Edge(c), highX)
+		s := (x-lowX)*perLength + (w.below[min(c, a.Cells)]-f0)*perMass
+		for next < count && s >= float64(next)*share {
+			at := x
+			if s > prevS {
+				at = prevX + (x-prevX)*(float64(next)*share-prevS)/(s-prevS)
+			}
+			add(int(math.Round(at / l.stepM)))
+			next++
+		}
+		prevX, prevS = x, s
+	}
+	if len(l.site.SplicesM) > 0 {
+		spots = p.chooseSplices(w, a, lo, hi, splices, spots)
+	}
+	slices.Sort(spots)
+	return p.spaced(slices.Compact(spots), a)
+}
+
+// chooseSplices adds the likeliest splices between lo and hi.
+func (p *Planner) chooseSplices(w *workspace, a Axis, lo, hi, most int, spots []int) []int {
+	l := p.lines
+	type likely struct {
+		line int
+		mass float64
+	}
+	var found []likely
+	for _, x := range l.site.SplicesM {
+		i := int(math.Round(x / l.stepM))
+		if i <= lo || i >= hi || !l.splice[i] || math.IsInf(p.tap[i], 1) {
+			continue
+		}
+		found = append(found, likely{i, p.pit(w, a, i)})
+	}
+	slices.SortStableFunc(found, func(u, v likely) int {
+		switch {
+		case u.mass > v.mass:
+			return -1
+		case u.mass < v.mass:
+			return 1
+		}
+		return 0
+	})
+	for _, f := range found[:min(len(found), most)] {
+		spots = append(spots, f.line)
+	}
+	return spots
+}
+
+// reach is how far either side of an old splice its opening lays the wire bare.
+func (p *Planner) reach(a Axis) float64 { return max(p.lines.stepM, a.StepM()) }
+
+// pit is the probability that opening the splice on line i shows the fault itself.
+func (p *Planner) pit(w *workspace, a Axis, i int) float64 {
+	x, h := p.lines.xM[i], p.reach(a)
+	return w.upTo(a, x+h) - w.upTo(a, x-h)
+}
+
+// spaced drops spots that lie in the pit of a splice, keeping both ends.
+func (p *Planner) spaced(spots []int, a Axis) []int {
+	l, h := p.lines, p.reach(a)
+	if len(l.site.SplicesM) == 0 {
+		return spots
+	}
+	inPit := func(i, j int) bool { // i is swallowed by j's pit
+		if !l.splice[j] || i == j {
+			return false
+		}
+		d := math.Abs(l.xM[i] - l.xM[j])
+		if l.splice[i] {
+			return d < 2*h && i > j // of two near splices the first
+		}
+		return d <= h
+	}
+	out := spots[:1]
+	for k := 1; k < len(spots)-1; k++ {
+		i, drop := spots[k], false
+		for d := k - 1; d > 0 && !drop && l.xM[i]-l.xM[spots[d]] <= 2*h; d-- {
+			drop = inPit(i, spots[d])
+		}
+		for d := k + 1; d < len(spots)-1 && !drop && l.xM[spots[d]]-l.xM[i] <= 2*h; d++ {
+			drop = inPit(i, spots[d])
+		}
+		if !drop {
+			out = append(out, i)
+		}
+	}
+	return append(out, spots[len(spots)-1])
+}
+
+// fill states the search over the chosen spots.
+func (p *Planner) fill(w *workspace, a Axis, noReplace bool) {
+	l, s := p.lines, &w.s
+	n := len(w.spots) - 1
+	N := n + 1
+	s.reset(n)
+	s.found = l.costs.CheckMinutes * l.costs.PerMinute
+	h := p.reach(a)
+	for k, i := range w.spots {
+		x := l.xM[i]
+		if k > 0 && k < n && l.splice[i] {
+			s.before[k], s.after[k] = w.upTo(a, x-h), w.upTo(a, x+h)
+		} else {
+			s.before[k] = w.upTo(a, x)
+			s.after[k] = s.before[k]
+		}
+		s.cost[k] = p.tap[i]
+		if k == 0 || k == n {
+			s.cost[k] = math.Inf(1)
+		}
+	}
+	perWalk := l.costs.WalkMinutesPerM * l.costs.PerMinute
+	for i := range n {
+		for j := i + 1; j <= n; j++ {
+			if noReplace && j > i+1 {
+				s.leaf[i*N+j] = math.Inf(1)
+			} else {
+				s.leaf[i*N+j] = l.end(w.spots[i], w.spots[j], p.bareEnds(w.spots, i, j)).money
+			}
+			d := perWalk * l.distanceM(l.xM[w.spots[i]], l.xM[w.spots[j]])
+			s.walk[i*N+j], s.walk[j*N+i] = d, d
+		}
+		s.walk[i*N+i] = 0
+	}
+	s.walk[n*N+n] = 0
+}
+
+// bareEnds is how many ends of the stretch between spots i and j would need a
+// new splice: those that are neither a tap nor a terminal.
+func (p *Planner) bareEnds(spots []int, i, j int) float64 {
+	ends := 0.0
+	if i == 0 && spots[0] > 0 {
+		ends++
+	}
+	if last := len(spots) - 1; j == last && spots[last] < p.lines.n {
+		ends++
+	}
+	return ends
+}
+
+// trim finds the stretch to plan for: leaving improbable ends to the check after
+// the repair, at the price of then beginning again. It returns the first and
+// last spot and the expected cost.
+func (p *Planner) trim(w *workspace, coverAll bool) (int, int, float64) {
+	s, n := &w.s, w.s.n
+	total := w.below[len(w.below)-1]
+	all := s.left(0, n) / max(s.within(0, n), 1e-300)
+	v := all * total
+	i0, j0 := 0, n
+	if coverAll {
+		return i0, j0, v
+	}
+	again := all + s.found
+	join := p.lines.costs.JoinMinutes*p.lines.costs.PerMinute + p.lines.costs.JoinPrice + p.lines.costs.SpliceLater
+	for i := range n {
+		for j := n; j > i; j-- {
+			m := s.within(i, j)
+			if m < total/2 {
+				break // what is likelier missed than met is no plan
+			}
+			c := s.left(i, j) + (total-m)*again
+			if s.cutLeft[j*(n+1)+i] == leafCut {
+				// Its ends are not taps after all.
+				c += m * join * (2 - p.bareEnds(w.spots, i, j))
+			}
+			if c < v-1e-12 {
+				i0, j0, v = i, j, c
+			}
+		}
+	}
+	return i0, j0, v
+}
 
 // Plan is the plan of least expected cost for one fault believed at b, with the
 // person standing at hereM; NaN is at the transmitter.
-func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan { return Plan{} }
+//
+// Up to [exactSpots] lines in the stretch it is exact over all of them.
+// Otherwise it is exact over a coarse choice, then over choices refined round the
+// cuts the plan uses, down to single lines.
+func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
+	var o options
+	for _, f := range opts {
+		f(&o)
+	}
+	if math.IsNaN(hereM) {
+		hereM = 0
+	}
+	w := p.scratch.Get().(*workspace)
+	defer p.scratch.Put(w)
+	w.cumulate(b)
+	a := b.Axis
+	tail := 1e-4
+	if o.cover {
+		tail = 1e-12
+	}
+	lo, hi := p.support(w, a, tail)
 
-// PlanPair is Plan for two breaks.
-func (p *Planner) PlanPair(b PairBelief, hereM float64, opts ...Option) Plan { return Plan{} }
+	all := p.allLines(a, lo, hi)
+	exact := o.exact || len(all) <= exactSpots
+	if exact {
+		w.spots = append(w.spots[:0], all...)
+	} else {
+		w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
+	}
+	p.fill(w, a, o.noReplace)
+	w.s.solve()
+	i0, j0, _ := p.trim(w, o.cover)
+	again := w.s.left(0, w.s.n)/max(w.s.within(0, w.s.n), 1e-300) + w.s.found
+	if i0 > 0 || j0 < w.s.n {
+		lo, hi = w.spots[i0], w.spots[j0]
+		if all = p.allLines(a, lo, hi); exact || len(all) <= exactSpots {
+			exact = true
+			w.spots = append(w.spots[:0], all...)
+		} else {
+			w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
+		}
+		p.fill(w, a, o.noReplace)
+		w.s.solve()
+	}
+	if !exact {
+		p.refine(w, a, lo, hi, hereM, o.noReplace)
+	}
+	return p.assemble(w, a, hereM, again)
+}
 
-// Value is the expected cost of the whole search and repair in money.
-func (p *Planner) Value(b Belief) float64 { return math.NaN() }
+// allLines is every line between lo and hi that can be opened, thinned evenly to
+// [maxLines] (splices stay), with the two ends.
+func (p *Planner) allLines(a Axis, lo, hi int) []int {
+	stride := max((hi-lo+maxLines-1)/maxLines, 1)
+	spots := []int{lo}
+	for i := lo + 1; i < hi; i++ {
+		if math.IsInf(p.tap[i], 1) || (i-lo)%stride != 0 && !p.lines.splice[i] {
+			continue
+		}
+		spots = append(spots, i)
+	}
+	return p.spaced(append(spots, hi), a)
+}
+
+// refine solves again with spots ever closer round the cuts in use, until they
+// are single lines apart.
+func (p *Planner) refine(w *workspace, a Axis, lo, hi int, hereM float64, noReplace bool) {
+	stride := max((hi-lo)/planSpots, 1)
+	for {
+		stride = max(stride/3, 1)
+		used := p.usedCuts(w, hereM)
+		spots := append([]int(nil), lo, hi)
+		// A thin skeleton keeps other shapes of plan within reach.
+		spots = p.choose(w, a, lo, hi, planSpots/3, spliceSpots, spots[:0])
+		for _, i := range used {
+			for d := -3; d <= 3; d++ {
+				if j := i + d*stride; j > lo && j < hi && !math.IsInf(p.tap[j], 1) {
+					spots = append(spots, j)
+				}
+			}
+		}
+		slices.Sort(spots)
+		w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
+		p.fill(w, a, noReplace)
+		w.s.solve()
+		if stride == 1 {
+			return
+		}
+	}
+}
+
+// usedCuts lists the lines the plan would open, likelier than one in a thousand,
+// at most 40 of them.
+func (p *Planner) usedCuts(w *workspace, hereM float64) []int {
+	s := &w.s
+	N := s.n + 1
+	type cut struct {
+		line int
+		mass float64
+	}
+	var used []cut
+	total := s.within(0, s.n)
+	var visit func(i, j, k int)
+	visit = func(i, j, k int) {
+		if m := s.within(i, j); k != leafCut && m > 1e-3*total {
+			used = append(used, cut{w.spots[k], m})
+			visit(i, k, int(s.cutRight[i*N+k]))
+			visit(k, j, int(s.cutLeft[j*N+k]))
+		}
+	}
+	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
+	visit(0, s.n, k)
+	slices.SortStableFunc(used, func(u, v cut) int {
+		switch {
+		case u.mass > v.mass:
+			return -1
+		case u.mass < v.mass:
+			return 1
+		}
+		return 0
+	})
+	var out []int
+	for _, u := range used[:min(len(used), 40)] {
+		out = append(out, u.line)
+	}
+	return out
+}
+
+func (p *Planner) walksFrom(w *workspace, hereM float64) []float64 {
+	from := make([]float64, len(w.spots))
+	for k, i := range w.spots {
+		from[k] = p.lines.walkMoney(hereM, p.lines.xM[i])
+	}
+	return from
+}
+
+// assemble reads the plan out of the solved search.
+func (p *Planner) assemble(w *workspace, a Axis, hereM, again float64) Plan {
+	s := &w.s
+	total := w.below[a.Cells]
+	m := s.within(0, s.n)
+	plan := Plan{Repeats: p.noise.lead, MissProb: max(1-m/total, 0)}
+	if plan.MissProb < 1e-12 {
+		plan.MissProb = 0
+	}
+	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
+	t := treeBuilder{p: p, spots: w.spots, s: s, total: max(m, 1e-300)}
+	plan.Tree = t.node(0, s.n, k, hereM)
+	plan.Expected = t.sum
+	if plan.MissProb > 0 {
+		c := &p.lines.costs
+		plan.Expected.Money += plan.MissProb * again
+		plan.Expected.Taps *= 1 + plan.MissProb
+		plan.Expected.NewSplices *= 1 + plan.MissProb
+		plan.Expected.Minutes += plan.MissProb * (plan.Expected.Minutes + c.CheckMinutes)
+	}
+	plan.Next, plan.ReplaceNow = t.act(plan.Tree, hereM), k == leafCut
+	return plan
+}
+
+// treeBuilder turns solved tables into nodes and adds up what they cost.
+type treeBuilder struct {
+	p     *Planner
+	spots []int
+	s     *search
+	total float64
+	sum   Expected
+}
+
+// node is the plan between spots i and j, with k tested next by a person at hereM.
+func (t *treeBuilder) node(i, j, k int, hereM float64) *Node {
+	m := t.s.within(i, j)
+	if m <= 0 {
+		return nil
+	}
+	l, N := t.p.lines, t.s.n+1
+	n := &Node{FromM: l.xM[t.spots[i]], ToM: l.xM[t.spots[j]], Probability: m / t.total}
+	if k == leafCut {
+		n.Replace = t.leaf(i, j, n.Probability)
+		return n
+	}
+	line := t.spots[k]
+	n.AtM, n.AtSplice = l.xM[line], l.splice[line]
+	here := t.s.after[k] - t.s.before[k]
+	n.Here = here / m
+	t.tap(line, n.Probability, hereM)
+	t.sum.add(here/t.total, Expected{Minutes: l.costs.CheckMinutes, Money: t.s.found})
+	n.ABroken = t.node(i, k, int(t.s.cutRight[i*N+k]), n.AtM)
+	n.BBroken = t.node(k, j, int(t.s.cutLeft[j*N+k]), n.AtM)
+	return n
+}
+
+func (t *treeBuilder) tap(line int, probability, hereM float64) {
+	p := t.p
+	walk := p.lines.distanceM(hereM, p.lines.xM[line]) * p.lines.costs.WalkMinutesPerM
+	t.sum.add(probability, Expected{
+		Taps:       p.perTap,
+		Minutes:    p.tapTime[line] + walk,
+		Money:      p.tap[line] + walk*p.lines.costs.PerMinute,
+		NewSplices: p.perTap * p.lines.joins[line],
+	})
+}
+
+func (t *treeBuilder) leaf(i, j int, probability float64) *Act {
+	e := t.p.lines.end(t.spots[i], t.spots[j], t.p.bareEnds(t.spots, i, j))
+	t.sum.add(probability, Expected{Minutes: e.minutes, Money: e.money, NewSplices: e.splices})
+	return &Act{Kind: e.kind, FromM: t.p.lines.xM[t.spots[i]], ToM: t.p.lines.xM[t.spots[j]], Minutes: e.minutes, Money: e.money}
+}
+
+// act is the first step of a plan.
+func (t *treeBuilder) act(n *Node, hereM float64) Act {
+	if n == nil {
+		return Act{}
+	}
+	if n.Replace != nil {
+		return *n.Replace
+	}
+	l := t.p.lines
+	line := min(max(int(math.Round(n.AtM/l.stepM)), 1), l.n-1)
+	more := (t.p.noise.reads - 1) * l.costs.ReadMinutes
+	walk := l.distanceM(hereM, n.AtM) * l.costs.WalkMinutesPerM
+	return Act{
+		Kind: ActTap, AtM: n.AtM, AtSplice: n.AtSplice,
+		Minutes: l.minutes[line] + more + walk,
+		Money:   l.money[line] + (more+walk)*l.costs.PerMinute,
+	}
+}

@@ -1,0 +1,247 @@
+package locate
+
+import (
+	"math"
+	"slices"
+)
+
+// pairSpots is the number of spots for two breaks: each split needs two single
+// searches behind it, and 48 keep the whole below 10 ms.
+const pairSpots = 48
+
+// PlanPair is [Planner.Plan] for two breaks. When a tap shows both sides broken
+// the plan parts in two; after each repair the end-to-end check says whether to go on.
+func (p *Planner) PlanPair(b PairBelief, hereM float64, opts ...Option) Plan {
+	var o options
+	for _, f := range opts {
+		f(&o)
+	}
+	if math.IsNaN(hereM) {
+		hereM = 0
+	}
+	s, w := p.pairProblem(b, &o)
+	s.solve()
+	N := s.one.n + 1
+	_, k := s.at(0, s.one.n, p.walksFrom(w, hereM))
+	t := pairTree{treeBuilder{p: p, spots: w.spots, s: &s.one, total: 1}, s}
+	t.total = s.one.within(0, s.one.n) + s.pairWithin(0, s.one.n)
+	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, N-1, k, hereM)}
+	plan.Expected = t.sum
+	plan.Next, plan.ReplaceNow = t.act(plan.Tree, hereM), k == leafCut
+	return plan
+}
+
+// ValuePair is [Planner.Value] for two breaks; it takes as long as a plan.
+func (p *Planner) ValuePair(b PairBelief, opts ...Option) float64 {
+	var o options
+	for _, f := range opts {
+		f(&o)
+	}
+	s, _ := p.pairProblem(b, &o)
+	s.solve()
+	return s.value[s.one.n] / max(s.one.within(0, s.one.n)+s.pairWithin(0, s.one.n), 1e-300)
+}
+
+// pairProblem states the search for two breaks on a coarse choice of spots.
+func (p *Planner) pairProblem(b PairBelief, o *options) (*pairSearch, *workspace) {
+	axis := NewAxis(p.lines.site.LengthM, p.lines.site.StepM)
+	left, right := b.Left(axis), b.Right(axis)
+	share := 0.0 // of a single fault
+	single := Belief{Axis: axis, P: make([]float64, axis.Cells)}
+	if o.single != nil {
+		share = o.share
+		for i := range single.P {
+			single.P[i] = share * o.single.Mass(axis.Edge(i), axis.Edge(i+1))
+		}
+	}
+	either := Belief{Axis: axis, P: make([]float64, axis.Cells)}
+	for i := range either.P {
+		either.P[i] = single.P[i] + (1-share)*(left.P[i]+right.P[i])/2
+	}
+	w := new(workspace)
+	w.cumulate(either)
+	lo, hi := p.support(w, axis, 1e-6)
+	w.spots = p.choose(w, axis, lo, hi, pairSpots, spliceSpots/2, nil)
+	w.cumulate(single)
+	p.fill(w, axis, o.noReplace)
+
+	n := len(w.spots) - 1
+	pair := make([]float64, n*n)
+	b.onto(pair, n, func(k int) float64 { return p.lines.xM[w.spots[k]] })
+	for i := range pair {
+		pair[i] *= 1 - share
+	}
+	s := &pairSearch{one: w.s}
+	s.first, s.second, s.same = productForm(pair, n)
+	return s, w
+}
+
+// onto adds the probability of each pair to the n by n table of segments between
+// the chainages edge(0) to edge(n), i <= j, each cell shared out by length.
+func (b PairBelief) onto(pair []float64, n int, edge func(int) float64) {
+	type piece struct {
+		segment int
+		share   float64
+	}
+	pieces := make([][]piece, b.Cells())
+	for c := range pieces {
+		from, to := b.EdgesM[c], b.EdgesM[c+1]
+		for s := range n {
+			lo, hi := edge(s), edge(s+1)
+			if s == 0 {
+				lo = math.Inf(-1)
+			}
+			if s == n-1 {
+				hi = math.Inf(1)
+			}
+			if overlap := min(to, hi) - max(from, lo); overlap > 0 {
+				pieces[c] = append(pieces[c], piece{s, overlap / (to - from)})
+			}
+		}
+	}
+	N := b.Cells()
+	for i := range N {
+		for j := range N {
+			q := b.P[i*N+j]
+			if q == 0 {
+				continue
+			}
+			for _, u := range pieces[i] {
+				for _, v := range pieces[j] {
+					pair[min(u.segment, v.segment)*n+max(u.segment, v.segment)] += q * u.share * v.share
+				}
+			}
+		}
+	}
+}
+
+// pairTree builds nodes with the third answer.
+type pairTree struct {
+	treeBuilder
+	pair *pairSearch
+}
+
+func (t *pairTree) node(i, j, k int, hereM float64) *Node {
+	p := t.pair
+	m := p.one.within(i, j) + p.pairWithin(i, j)
+	if m <= 1e-15*t.total {
+		return nil
+	}
+	l, N := t.p.lines, p.one.n+1
+	n := &Node{FromM: l.xM[t.spots[i]], ToM: l.xM[t.spots[j]], Probability: m / t.total}
+	if k == leafCut {
+		n.Replace = t.leaf(i, j, n.Probability)
+		return n
+	}
+	line := t.spots[k]
+	n.AtM, n.AtSplice = l.xM[line], l.splice[line]
+	here := p.one.after[k] - p.one.before[k]
+	n.Here = here / m
+	t.tap(line, n.Probability, hereM)
+	t.sum.add(here/t.total, Expected{Minutes: l.costs.CheckMinutes, Money: p.one.found})
+	n.ABroken = t.node(i, k, int(p.cutR[i*N+k]), n.AtM)
+	n.BBroken = t.node(k, j, int(p.cut[k*N+j]), n.AtM)
+	f, s := p.sumFirst[k]-p.sumFirst[i], p.sumSec[j]-p.sumSec[k]
+	if both := f * s / t.total; both > 1e-12 {
+		if p.earlier.right(i, k)*s+p.later.left(k, j)*f > f*s*p.one.leaf[i*N+j] {
+			n.Both = []*Node{{FromM: n.FromM, ToM: n.ToM, Probability: both, Replace: t.leaf(i, j, both)}}
+			return n
+		}
+		// Each side is a search for one fault, every node of it reached with the
+		// probability of the split.
+		a := treeBuilder{p: t.p, spots: t.spots, s: &p.earlier, total: f / both}
+		c := treeBuilder{p: t.p, spots: t.spots, s: &p.later, total: s / both}
+		n.Both = []*Node{
+			a.node(i, k, int(p.earlier.cutRight[i*N+k]), n.AtM),
+			c.node(k, j, int(p.later.cutLeft[j*N+k]), n.AtM),
+		}
+		t.sum.add(1, a.sum)
+		t.sum.add(1, c.sum)
+	}
+	return n
+}
+
+// Left is where the break nearer terminal A is, Right the other one, on axis a.
+func (b PairBelief) Left(a Axis) Belief {
+	return b.marginal(a, func(i, j int) int { return min(i, j) })
+}
+
+// Right is where the break nearer terminal B is.
+func (b PairBelief) Right(a Axis) Belief {
+	return b.marginal(a, func(i, j int) int { return max(i, j) })
+}
+
+// First is where the fault of Kind1 is. Of two faults that are draws of one
+// thing it is either, with equal chance.
+func (b PairBelief) First(a Axis) Belief { return b.each(a, func(i, _ int) int { return i }) }
+
+// Second is where the fault of Kind2 is.
+func (b PairBelief) Second(a Axis) Belief { return b.each(a, func(_, j int) int { return j }) }
+
+func (b PairBelief) each(a Axis, which func(i, j int) int) Belief {
+	if !b.Same {
+		return b.marginal(a, which)
+	}
+	l, r := b.Left(a), b.Right(a)
+	for i := range l.P {
+		l.P[i] = (l.P[i] + r.P[i]) / 2
+	}
+	return l
+}
+
+func (b PairBelief) marginal(a Axis, which func(i, j int) int) Belief {
+	n := b.Cells()
+	m := make([]float64, n)
+	for i := range n {
+		for j := range n {
+			m[which(i, j)] += b.P[i*n+j]
+		}
+	}
+	out := Belief{Axis: a, P: make([]float64, a.Cells)}
+	for c, q := range m {
+		if q == 0 {
+			continue
+		}
+		from, to := b.EdgesM[c], b.EdgesM[c+1]
+		for i := a.Cell(from); i <= a.Cell(to) && a.Edge(i) < to; i++ {
+			overlap := min(a.Edge(i+1), to) - max(a.Edge(i), from)
+			out.P[i] += q * max(overlap, 0) / (to - from)
+		}
+	}
+	normalise(out.P)
+	return out
+}
+
+// Modes is [Belief.Modes] for the places of either fault; each mode's
+// probability is that of at least one fault in it, and mass is the share of the
+// expected number of faults that the modes hold.
+func (b PairBelief) Modes(a Axis, mass float64) []Mode {
+	l, r := b.Left(a), b.Right(a)
+	either := Belief{Axis: a, P: make([]float64, a.Cells)}
+	for i := range either.P {
+		either.P[i] = (l.P[i] + r.P[i]) / 2
+	}
+	modes := either.Modes(mass)
+	n := b.Cells()
+	for k := range modes {
+		m := &modes[k]
+		in := make([]float64, n)
+		for c := range in {
+			from, to := b.EdgesM[c], b.EdgesM[c+1]
+			in[c] = max(min(to, m.ToM)-max(from, m.FromM), 0) / (to - from)
+		}
+		m.Probability = 0
+		for i := range n {
+			for j := range n {
+				m.Probability += b.P[i*n+j] * (1 - (1-in[i])*(1-in[j]))
+			}
+		}
+	}
+	slices.SortStableFunc(modes, func(u, v Mode) int {
+		if u.FromM < v.FromM {
+			return -1
+		}
+		return 1
+	})
+	return modes
+}
