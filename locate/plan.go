@@ -1,6 +1,7 @@
 package locate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -84,9 +85,11 @@ type Planner struct {
 
 // workspace is what one valuation needs, kept between calls.
 type workspace struct {
-	below []float64
-	spots []int
-	s     search
+	below  []float64
+	spots  []int
+	from   []float64
+	likely []likely
+	s      search
 }
 
 // Option changes one call of [Planner.Plan].
@@ -145,9 +148,9 @@ func (p *Planner) setNoise(n spotNoise) {
 // Sizes of the coarse problems. Their sum of cubes keeps a plan below 100 ms and
 // a value near 30 us; what is lost against all lines is measured in the tests.
 const (
-	valueSpots  = 20
-	planSpots   = 96
-	exactSpots  = 128 // up to here every line is a spot
+	valueSpots  = 28
+	planSpots   = 128
+	exactSpots  = 200 // up to here every line is a spot
 	maxLines    = 1000
 	spliceSpots = 24
 )
@@ -162,7 +165,11 @@ func (p *Planner) Value(b Belief) float64 {
 	w.spots = p.choose(w, b.Axis, lo, hi, valueSpots, spliceSpots/3, w.spots[:0])
 	p.fill(w, b.Axis, false)
 	w.s.solve()
-	_, _, v := p.trim(w, false)
+	w.from = w.from[:0]
+	for _, i := range w.spots {
+		w.from = append(w.from, p.lines.walkMoney(0, p.lines.xM[i]))
+	}
+	_, _, v, _ := p.trim(w, w.from, false)
 	return v
 }
 
@@ -244,6 +251,7 @@ func (p *Planner) choose(w *workspace, a Axis, lo, hi, count, splices int, spots
 		}
 		prevX, prevS = x, s
 	}
+	spots = p.chooseBanks(w, a, lo, hi, splices, spots)
 	if len(l.site.SplicesM) > 0 {
 		spots = p.chooseSplices(w, a, lo, hi, splices, spots)
 	}
@@ -251,32 +259,51 @@ func (p *Planner) choose(w *workspace, a Axis, lo, hi, count, splices int, spots
 	return p.spaced(slices.Compact(spots), a)
 }
 
+// likely is something to open with the probability that makes it worth it.
+type likely struct {
+	index int
+	mass  float64
+}
+
+// likeliest keeps the most probable few, in falling order.
+func likeliest(all []likely, most int) []likely {
+	slices.SortStableFunc(all, func(u, v likely) int { return cmp.Compare(v.mass, u.mass) })
+	return all[:min(len(all), most)]
+}
+
 // chooseSplices adds the likeliest splices between lo and hi.
 func (p *Planner) chooseSplices(w *workspace, a Axis, lo, hi, most int, spots []int) []int {
 	l := p.lines
-	type likely struct {
-		line int
-		mass float64
-	}
-	var found []likely
+	w.likely = w.likely[:0]
 	for _, x := range l.site.SplicesM {
 		i := int(math.Round(x / l.stepM))
-		if i <= lo || i >= hi || !l.splice[i] || math.IsInf(p.tap[i], 1) {
-			continue
+		if i > lo && i < hi && l.splice[i] && !math.IsInf(p.tap[i], 1) {
+			w.likely = append(w.likely, likely{i, p.pit(w, a, i)})
 		}
-		found = append(found, likely{i, p.pit(w, a, i)})
 	}
-	slices.SortStableFunc(found, func(u, v likely) int {
-		switch {
-		case u.mass > v.mass:
-			return -1
-		case u.mass < v.mass:
-			return 1
+	for _, f := range likeliest(w.likely, most) {
+		spots = append(spots, f.index)
+	}
+	return spots
+}
+
+// chooseBanks adds both banks of the likeliest dear stretches between lo and hi.
+func (p *Planner) chooseBanks(w *workspace, a Axis, lo, hi, most int, spots []int) []int {
+	l := p.lines
+	w.likely = w.likely[:0]
+	for b, k := range l.banks {
+		if k.after > lo && k.before < hi {
+			w.likely = append(w.likely, likely{b, w.upTo(a, l.xM[k.after]) - w.upTo(a, l.xM[k.before])})
 		}
-		return 0
-	})
-	for _, f := range found[:min(len(found), most)] {
-		spots = append(spots, f.line)
+	}
+	for _, f := range likeliest(w.likely, most) {
+		k := l.banks[f.index]
+		if k.before > lo {
+			spots = append(spots, k.before)
+		}
+		if k.after < hi && !math.IsInf(p.tap[k.after], 1) {
+			spots = append(spots, k.after)
+		}
 	}
 	return spots
 }
@@ -372,37 +399,58 @@ func (p *Planner) bareEnds(spots []int, i, j int) float64 {
 	return ends
 }
 
-// trim finds the stretch to plan for: leaving improbable ends to the check after
-// the repair, at the price of then beginning again. It returns the first and
-// last spot and the expected cost.
-func (p *Planner) trim(w *workspace, coverAll bool) (int, int, float64) {
+// trim finds the stretch to plan for: improbable ends are left to the check
+// after the repair where that is cheaper, at the price of then beginning again. It returns
+// the first and last spot of the stretch, the expected cost for a person from
+// whom the walk to each spot is from, and what beginning again costs.
+func (p *Planner) trim(w *workspace, from []float64, coverAll bool) (i0, j0 int, v, again float64) {
 	s, n := &w.s, w.s.n
+	c := &p.lines.costs
 	total := w.below[len(w.below)-1]
-	all := s.left(0, n) / max(s.within(0, n), 1e-300)
-	v := all * total
-	i0, j0 := 0, n
-	if coverAll {
-		return i0, j0, v
+	join := c.JoinMinutes*c.PerMinute + c.JoinPrice + c.SpliceLater
+	// cost is that of searching between spots i and j for everyone who does so,
+	// the fault being there.
+	cost := func(i, j int, m float64) float64 {
+		left, right := s.left(i, j), s.right(i, j)
+		if s.cutLeft[j*(n+1)+i] != leafCut {
+			left += m * from[i]
+			right += m * from[j]
+		}
+		// The tables take both ends for taps unless they are 0 and n.
+		bare := 0.0
+		if i > 0 {
+			bare += s.edgeLeaf(i, j, true)
+		}
+		if j < n {
+			bare += s.edgeLeaf(i, j, false)
+		}
+		return (min(left, right) + bare*join) / m
 	}
-	again := all + s.found
-	join := p.lines.costs.JoinMinutes*p.lines.costs.PerMinute + p.lines.costs.JoinPrice + p.lines.costs.SpliceLater
+	whole := max(s.within(0, n), 1e-300)
+	v = cost(0, n, whole)
+	again = v + s.found
+	i0, j0 = 0, n
+	if coverAll {
+		return i0, j0, v, again
+	}
+	v += max(total-whole, 0) * again
 	for i := range n {
 		for j := n; j > i; j-- {
 			m := s.within(i, j)
 			if m < total/2 {
 				break // what is likelier missed than met is no plan
 			}
-			c := s.left(i, j) + (total-m)*again
-			if s.cutLeft[j*(n+1)+i] == leafCut {
-				// Its ends are not taps after all.
-				c += m * join * (2 - p.bareEnds(w.spots, i, j))
+			miss := (total - m) * again
+			// Who looks in the wrong stretch pays for that search as well.
+			if min(s.left(i, j), s.right(i, j))/m+miss >= v {
+				continue
 			}
-			if c < v-1e-12 {
+			if c := cost(i, j, m) + miss; c < v-1e-12 {
 				i0, j0, v = i, j, c
 			}
 		}
 	}
-	return i0, j0, v
+	return i0, j0, v, again
 }
 
 // Plan is the plan of least expected cost for one fault believed at b, with the
@@ -438,21 +486,18 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	}
 	p.fill(w, a, o.noReplace)
 	w.s.solve()
-	i0, j0, _ := p.trim(w, o.cover)
-	again := w.s.left(0, w.s.n)/max(w.s.within(0, w.s.n), 1e-300) + w.s.found
-	if i0 > 0 || j0 < w.s.n {
-		lo, hi = w.spots[i0], w.spots[j0]
-		if all = p.allLines(a, lo, hi); exact || len(all) <= exactSpots {
-			exact = true
-			w.spots = append(w.spots[:0], all...)
-		} else {
-			w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
-		}
+	i0, j0, _, again := p.trim(w, p.walksFrom(w, hereM), o.cover)
+	for stride := (hi - lo) / planSpots; !exact && stride > 1; {
+		stride = max(stride/3, 1)
+		p.refine(w, a, i0, j0, stride, hereM)
 		p.fill(w, a, o.noReplace)
 		w.s.solve()
+		i0, j0, _, again = p.trim(w, p.walksFrom(w, hereM), o.cover)
 	}
-	if !exact {
-		p.refine(w, a, lo, hi, hereM, o.noReplace)
+	if i0 > 0 || j0 < w.s.n {
+		w.spots = append(w.spots[:0], w.spots[i0:j0+1]...)
+		p.fill(w, a, o.noReplace)
+		w.s.solve()
 	}
 	return p.assemble(w, a, hereM, again)
 }
@@ -471,66 +516,44 @@ func (p *Planner) allLines(a Axis, lo, hi int) []int {
 	return p.spaced(append(spots, hi), a)
 }
 
-// refine solves again with spots ever closer round the cuts in use, until they
-// are single lines apart.
-func (p *Planner) refine(w *workspace, a Axis, lo, hi int, hereM float64, noReplace bool) {
-	stride := max((hi-lo)/planSpots, 1)
-	for {
-		stride = max(stride/3, 1)
-		used := p.usedCuts(w, hereM)
-		spots := append([]int(nil), lo, hi)
-		// A thin skeleton keeps other shapes of plan within reach.
-		spots = p.choose(w, a, lo, hi, planSpots/3, spliceSpots, spots[:0])
-		for _, i := range used {
-			for d := -3; d <= 3; d++ {
-				if j := i + d*stride; j > lo && j < hi && !math.IsInf(p.tap[j], 1) {
-					spots = append(spots, j)
-				}
+// refine chooses spots stride lines apart round the cuts in use between spots i0
+// and j0 and round these two, over a thin skeleton that keeps other shapes of
+// plan within reach.
+func (p *Planner) refine(w *workspace, a Axis, i0, j0, stride int, hereM float64) {
+	lo, hi := w.spots[0], w.spots[w.s.n]
+	used := append(p.usedCuts(w, i0, j0, hereM), w.spots[i0], w.spots[j0])
+	spots := p.choose(w, a, lo, hi, planSpots/3, spliceSpots, nil)
+	for _, i := range used {
+		for d := -3; d <= 3; d++ {
+			if j := i + d*stride; j > lo && j < hi && !math.IsInf(p.tap[j], 1) {
+				spots = append(spots, j)
 			}
 		}
-		slices.Sort(spots)
-		w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
-		p.fill(w, a, noReplace)
-		w.s.solve()
-		if stride == 1 {
-			return
-		}
 	}
+	slices.Sort(spots)
+	w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
 }
 
 // usedCuts lists the lines the plan would open, likelier than one in a thousand,
 // at most 40 of them.
-func (p *Planner) usedCuts(w *workspace, hereM float64) []int {
+func (p *Planner) usedCuts(w *workspace, i0, j0 int, hereM float64) []int {
 	s := &w.s
 	N := s.n + 1
-	type cut struct {
-		line int
-		mass float64
-	}
-	var used []cut
-	total := s.within(0, s.n)
+	var used []likely
+	total := s.within(i0, j0)
 	var visit func(i, j, k int)
 	visit = func(i, j, k int) {
 		if m := s.within(i, j); k != leafCut && m > 1e-3*total {
-			used = append(used, cut{w.spots[k], m})
+			used = append(used, likely{w.spots[k], m})
 			visit(i, k, int(s.cutRight[i*N+k]))
 			visit(k, j, int(s.cutLeft[j*N+k]))
 		}
 	}
-	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
-	visit(0, s.n, k)
-	slices.SortStableFunc(used, func(u, v cut) int {
-		switch {
-		case u.mass > v.mass:
-			return -1
-		case u.mass < v.mass:
-			return 1
-		}
-		return 0
-	})
+	_, k := s.root(i0, j0, p.walksFrom(w, hereM))
+	visit(i0, j0, k)
 	var out []int
-	for _, u := range used[:min(len(used), 40)] {
-		out = append(out, u.line)
+	for _, u := range likeliest(used, 40) {
+		out = append(out, u.index)
 	}
 	return out
 }

@@ -146,3 +146,20 @@ func (s *search) root(i, j int, from []float64) (float64, int) {
 	}
 	return best, cut
 }
+
+// edgeLeaf is the probability that the search between spots i and j, begun at
+// i's end, ends with the stretch at its left or right end.
+func (s *search) edgeLeaf(i, j int, leftEnd bool) float64 {
+	N := s.n + 1
+	k := s.cutLeft[j*N+i]
+	for k != leafCut {
+		if leftEnd {
+			j = int(k)
+			k = s.cutRight[i*N+j]
+		} else {
+			i = int(k)
+			k = s.cutLeft[j*N+i]
+		}
+	}
+	return s.within(i, j)
+}

@@ -17,10 +17,15 @@ type lines struct {
 	money   []float64 // the same with time and material
 	joins   []float64 // new splices a tap there leaves
 	weighM  []float64 // metres of turf that take as long to trench as the wire up to this line
+	banks   []bank    // cheap ground on either side of dear stretches
 	better  []int32   // the line near this one that is best opened instead
 
 	ratio [][]float64 // straight line over wire length on a coarse lattice; nil without a map
 }
+
+// bank is the last cheap line before a dear stretch of ground (a drive, a no-dig
+// zone) and the first one after it: where a plan that must cross it wants to cut.
+type bank struct{ before, after int }
 
 // chordLattice is the number of steps of the lattice on which the map's straight
 // lines are looked up once. Bilinear in between: 1/64 of a loop is a few metres.
@@ -86,8 +91,33 @@ func newLines(s Site, c Costs) *lines {
 		}
 		l.money[i] = l.minutes[i]*c.PerMinute + joinPrice + l.joins[i]*c.SpliceLater
 	}
+	l.findBanks()
 	l.nearestBetter()
 	return l
+}
+
+// findBanks lists the stretches that are dearer to open or to trench than what
+// lies before them, up to where it is no longer so.
+func (l *lines) findBanks() {
+	const dearer = 1.5
+	slope := func(i int) float64 { return l.weighM[min(i+1, l.n)] - l.weighM[min(i, l.n-1)] }
+	for i := 1; i < l.n; i++ {
+		if math.IsInf(l.money[i], 1) {
+			continue
+		}
+		money, trench := dearer*l.money[i], dearer*slope(i-1)
+		if l.splice[i] || l.money[i+1] <= money && slope(i) <= trench {
+			continue
+		}
+		j := i + 1
+		for j < l.n && (l.money[j] > money || slope(j) > trench) {
+			j++
+		}
+		if j < l.n {
+			l.banks = append(l.banks, bank{i, j})
+			i = j - 1
+		}
+	}
 }
 
 // surfaces lists surface and no-dig at every half step: lines at even, segment middles at odd places.
