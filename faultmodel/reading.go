@@ -1,5 +1,7 @@
 package faultmodel
 
+import "math"
+
 // Quantity is what a reading is of. The strings are the ids of the checks; the
 // four for a tap say which side of the cut was measured.
 type Quantity string
@@ -71,4 +73,90 @@ func DefaultMeters() Meters {
 		Volts:       Meter{AccuracyFrac: 0.008, Counts: 3, Resolution: 0.01, DisplayCount: 6000, RangeMax: 600},
 		Amperes:     Meter{AccuracyFrac: 0.02, Counts: 5, Resolution: 1e-4, DisplayCount: 6000, RangeMax: 10},
 	}
+}
+
+// sort is the function of a meter a quantity is read with.
+type sort uint8
+
+const (
+	ohms sort = iota
+	farads
+	volts
+	amperes
+)
+
+func (q Quantity) sort() sort {
+	switch q {
+	case CapacitanceA, CapacitanceB:
+		return farads
+	case AdapterVolts, TerminalVolts:
+		return volts
+	case LoopCurrent:
+		return amperes
+	}
+	return ohms
+}
+
+// known says whether the model has the quantity.
+func (q Quantity) known() bool {
+	switch q {
+	case LoopOhms, LoopOhmsReversed, BoundaryOhms, LegAToEarth, LegBToEarth, CapacitanceA, CapacitanceB,
+		LeadInOhmsOpen, AdapterVolts, TerminalVolts, LoopCurrent,
+		SideAOhms, SideBOhms, SideAToEarth, SideBToEarth:
+		return true
+	}
+	return false
+}
+
+// atTap says whether the quantity is measured at a cut.
+func (q Quantity) atTap() bool {
+	switch q {
+	case SideAOhms, SideBOhms, SideAToEarth, SideBToEarth:
+		return true
+	}
+	return false
+}
+
+// usable says whether a reading can be judged: a known quantity with a value
+// no meter would refuse.
+func (r Reading) usable() bool {
+	return r.Quantity.known() && (r.OverRange || r.Value >= 0 && !math.IsInf(r.Value, 0))
+}
+
+// meter is the function that reads a sort of quantity.
+func (m *Meters) meter(s sort) *Meter {
+	switch s {
+	case farads:
+		return &m.Capacitance
+	case volts:
+		return &m.Volts
+	case amperes:
+		return &m.Amperes
+	}
+	return &m.Ohms
+}
+
+// capHz is the test frequency of the capacitance meter. Handheld ones use 100
+// Hz to 1 kHz.
+func (m *Meters) capHz() float64 {
+	if f := m.Capacitance.FrequencyHz; f > 0 {
+		return f
+	}
+	return 200
+}
+
+// shift is added to a value before its logarithm is taken, so that a reading of
+// zero has one: a few of the finest digits, under which the scale turns linear.
+func (s sort) shift(m *Meters) float64 {
+	mt := m.meter(s)
+	return max(mt.Counts, 1) * max(mt.Resolution, [...]float64{1e-3, 1e-13, 1e-4, 1e-6}[s])
+}
+
+// noise is the variance of ln(value + shift) that a reading has for itself.
+func (s sort) noise(m *Meters, value float64) float64 {
+	mt := m.meter(s)
+	model := [...]float64{ohmModelSD, faradModelSD, voltModelSD, ampereModelSD}[s] * value
+	digit := mt.digitSD(value)
+	at := value + s.shift(m)
+	return (digit*digit+model*model)/(at*at) + 1e-12
 }

@@ -1,0 +1,388 @@
+package faultmodel
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// tag names an unknown that several readings may share.
+type tag uint8
+
+const (
+	noTag tag = iota
+	tagOhm
+	tagBoundary
+	tagLead
+	tagFarad
+	tagLeadFarad
+	tagMutual
+	tagInsulation
+	tagSoil
+	tagRod
+	tagGainOhm
+	tagGainFarad
+	tagGainVolt
+	tagGainAmpere
+	tagMeterLeads
+	tagSourceVolts
+	tagSourceOhm
+	tagAdapter
+	tagRodEMF
+	sharedTags // the unknowns of the installation and the meters end here
+
+	tagFault = sharedTags // four for each of up to three faults: two contacts, two electrode potentials
+	tagCount = tagFault + 4*maxFaults
+)
+
+// maxFaults is how many faults a circuit holds at once.
+const maxFaults = 3
+
+// contact is one resistance that belongs to a fault: a bare end, a bad splice, a
+// touch.
+type contact struct {
+	value float64 // ohm; or, in soil, ohms per ohm metre of soil resistivity
+	soil  bool    // metal in soil: the resistance is value times the resistivity
+	emfV  float64 // galvanic potential of the metal in soil, V
+}
+
+// installation is a loop, its surroundings and the meters with every unknown
+// fixed.
+type installation struct {
+	loop *Loop
+
+	ohmPerM                float64 // at the wire's temperature, ohm/m
+	boundary, lead         float64 // true length over nominal
+	faradPerM              float64
+	leadFarad, leadMutual  float64 // F/m
+	insulationOhmM         float64
+	soilOhmM               float64
+	rod                    float64 // reference rod: ohms per ohm metre
+	rodEMFV                float64
+	gainOhm, gainFarad     float64
+	gainVolt, gainAmpere   float64
+	meterLeadsOhm          float64
+	sourceVolts, sourceOhm float64
+	adapterVolts           float64
+
+	contacts [maxFaults][2]contact
+
+	cellM float64 // ladder cell for comparison with a circuit simulator; 0: exact lines
+}
+
+// wires are the boundary and the lead-in at a frequency.
+func (in *installation) wires(hz float64) (boundary, lead wire) {
+	w := 2 * math.Pi * hz
+	r := complex(in.ohmPerM, 0)
+	if hz > 1000 { // skin effect is below 1e-4 under this for any wire in use
+		// (radius^2 / resistivity) is all the exact ratio needs, and that is 1/(pi r).
+		r *= SkinEffect(1, math.Pi*in.ohmPerM, hz)
+	}
+	g := complex(1/in.insulationOhmM, 0)
+	jw := complex(0, w)
+	c := jw * complex(in.faradPerM, 0)
+	boundary = wire{ohm: r, z: r + jw*complex(in.loop.HenryPerM, 0), y: g + c, toSoil: c, leakage: g, cellM: in.cellM}
+	c = jw * complex(in.leadFarad, 0)
+	cm := 2 * jw * complex(in.leadMutual, 0)
+	l, k := in.loop.LeadHenryPerM, in.loop.LeadCoupling
+	lead = wire{ohm: r, z: r + jw*complex(l*(1+k), 0), zOdd: r + jw*complex(l*(1-k), 0),
+		y: g + c, yOdd: g + c + cm, toSoil: c, leakage: g, mutual: cm, cellM: in.cellM}
+	return boundary, lead
+}
+
+// hookup is how the wire is connected while something is measured.
+type hookup uint8
+
+const (
+	wireOff     hookup = iota // wire off the terminals
+	leadOff                   // boundary and lead-in parted at the lead-in's far end
+	tapped                    // cut at the tap, wire off the terminals
+	transmitter               // connected and driven
+)
+
+// spot is a place of interest on the conductor and its nodes: left towards
+// terminal A, right towards B.
+type spot struct {
+	leg         int8    // 0 leg A, 1 boundary, 2 leg B
+	posM        float64 // legs: distance from the terminals; boundary: chainage
+	split       bool
+	left, right int
+}
+
+// circuit builds and solves the network of one hypothesis.
+type circuit struct {
+	nw    network
+	spots []spot
+	legU  []float64
+
+	boundary, lead wire
+	first          [maxFaults]int // index of each fault's first spot
+
+	termA, termB   int // where the wire ends
+	srcA, srcB     int // the transmitter's own terminals
+	leadA, leadB   int // boundary ends of the lead-in
+	bndA, bndB     int // lead-in ends of the boundary
+	rod            int
+	tapA, tapB     int
+	scratch        []*spot
+	outsideRating  int     // index of a fault that scales the boundary, or -1
+	boundaryLength float64 // true over nominal
+	leadLength     float64
+	boundary0      float64 // chainage at which the boundary begins, m
+	totalM         float64
+}
+
+func (c *circuit) add(l *Loop, atM float64, split bool) int {
+	s := spot{split: split}
+	total := l.TotalM()
+	switch {
+	case atM < l.LeadInM:
+		s.leg, s.posM = 0, max(atM, 0)
+	case atM <= total-l.LeadInM:
+		s.leg, s.posM = 1, atM
+	default:
+		s.leg, s.posM = 2, max(total-atM, 0)
+	}
+	c.spots = append(c.spots, s)
+	return len(c.spots) - 1
+}
+
+// leadDistance is how far a lead-in fault lies from the terminals, and whether
+// the place is on the lead-in at all.
+func (l *Loop) leadDistance(atM float64) (float64, bool) {
+	u := min(atM, l.TotalM()-atM)
+	return max(0, min(u, l.LeadInM)), u <= l.LeadInM*(1+1e-9)
+}
+
+// build lays out the network for faults under a hookup, without solving it.
+func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz float64) {
+	l := in.loop
+	nw := &c.nw
+	nw.reset()
+	c.spots = c.spots[:0]
+	c.boundary, c.lead = in.wires(hz)
+	c.outsideRating = -1
+	total := l.TotalM()
+	scale := in.boundary
+	for i, f := range faults {
+		switch f.Kind {
+		case Open, Series:
+			c.first[i] = c.add(l, f.AtM, true)
+		case Leak:
+			c.first[i] = c.add(l, f.AtM, false)
+		case Touch:
+			c.first[i] = c.add(l, f.AtM, false)
+			c.add(l, f.ToM, false)
+		case LeadShort:
+			u, _ := l.leadDistance(f.AtM)
+			c.first[i] = len(c.spots)
+			c.spots = append(c.spots, spot{leg: 0, posM: u}, spot{leg: 2, posM: u})
+		case ArresterOpen:
+			c.first[i] = len(c.spots)
+			c.spots = append(c.spots, spot{leg: 0, posM: 0, split: true})
+		case OutsideRating:
+			c.outsideRating = i
+			scale *= in.contacts[i][0].value
+		}
+	}
+	tap := -1
+	if h == tapped {
+		tap = c.add(l, tapM, true)
+	}
+	c.boundaryLength, c.leadLength = scale, in.lead
+	c.boundary0, c.totalM = l.LeadInM, total
+
+	// The lead-in: both legs break at every place of interest on either.
+	us := append(c.legU[:0], 0, l.LeadInM)
+	for i := range c.spots {
+		if c.spots[i].leg != 1 {
+			us = append(us, c.spots[i].posM)
+		}
+	}
+	slices.Sort(us)
+	us = slices.Compact(us)
+	c.legU = us
+	a := nw.node()
+	b := nw.node()
+	c.termA, c.termB = a, b
+	for k, u := range us {
+		if k > 0 {
+			a2, b2 := nw.node(), nw.node()
+			nw.pairs = append(nw.pairs, pairBranch{a: a, a2: a2, b: b, b2: b2, uM: us[k-1],
+				lengthM: (u - us[k-1]) * in.lead, w: &c.lead})
+			a, b = a2, b2
+		}
+		for i := range c.spots {
+			s := &c.spots[i]
+			if s.posM != u || s.leg == 1 {
+				continue
+			}
+			if s.leg == 0 {
+				s.left = a
+				if s.split {
+					a = nw.node()
+				}
+				s.right = a
+			} else {
+				s.right = b
+				if s.split {
+					b = nw.node()
+				}
+				s.left = b
+			}
+		}
+	}
+	c.leadA, c.leadB = a, b
+	c.bndA, c.bndB = a, b
+	if h == leadOff {
+		c.bndA, c.bndB = nw.node(), nw.node()
+	}
+
+	// The boundary, in order of chainage.
+	order := c.scratch[:0]
+	for i := range c.spots {
+		if c.spots[i].leg == 1 {
+			order = append(order, &c.spots[i])
+		}
+	}
+	slices.SortStableFunc(order, func(x, y *spot) int { return cmp.Compare(x.posM, y.posM) })
+	c.scratch = order
+	cur, at := c.bndA, l.LeadInM
+	for _, s := range order {
+		if s.posM > at {
+			next := nw.node()
+			nw.lines = append(nw.lines, lineBranch{a: cur, b: next, atM: at, lengthM: (s.posM - at) * scale, w: &c.boundary})
+			cur, at = next, s.posM
+		}
+		s.left = cur
+		if s.split {
+			cur = nw.node()
+		}
+		s.right = cur
+	}
+	if end := total - l.LeadInM; end > at {
+		nw.lines = append(nw.lines, lineBranch{a: cur, b: c.bndB, atM: at, lengthM: (end - at) * scale, w: &c.boundary})
+	} else {
+		// Nothing of the boundary is left beyond its last place: join them.
+		nw.resist = append(nw.resist, resistor{a: cur, b: c.bndB, ohm: 1e-9})
+	}
+	if tap >= 0 {
+		c.tapA, c.tapB = c.spots[tap].left, c.spots[tap].right
+	}
+
+	// The rod the meter is clipped to, and what each fault adds.
+	c.rod = nw.node()
+	nw.resist = append(nw.resist, resistor{a: c.rod, b: earth, ohm: in.rod * in.soilOhmM, tag: tagRod, tag2: tagSoil, emf: tagRodEMF})
+	c.srcA, c.srcB = c.termA, c.termB
+	for i, f := range faults {
+		t := tagFault + tag(4*i)
+		switch f.Kind {
+		case Open:
+			s := &c.spots[c.first[i]]
+			c.contact(in, i, 0, s.left, earth)
+			c.contact(in, i, 1, s.right, earth)
+		case Series:
+			s := &c.spots[c.first[i]]
+			c.contact(in, i, 0, s.left, s.right)
+		case Leak:
+			c.contact(in, i, 0, c.spots[c.first[i]].left, earth)
+		case Touch, LeadShort:
+			c.contact(in, i, 0, c.spots[c.first[i]].left, c.spots[c.first[i]+1].left)
+		case ArresterShort:
+			c.contact(in, i, 0, c.termA, c.rod)
+			c.contact(in, i, 1, c.termB, c.rod)
+		case LooseTerminal:
+			if h == transmitter {
+				c.srcA = nw.node()
+				nw.resist = append(nw.resist, resistor{a: c.srcA, b: c.termA, ohm: in.contacts[i][0].value, tag: t})
+			}
+		}
+	}
+	if h == transmitter {
+		nw.resist = append(nw.resist, resistor{a: c.srcA, b: c.srcB, ohm: in.sourceOhm, tag: tagSourceOhm})
+		if e := l.EarthedTerminal; e != NoEnd {
+			k := c.srcA
+			if e == EndB {
+				k = c.srcB
+			}
+			nw.resist = append(nw.resist, resistor{a: k, b: earth, ohm: transmitterEarthOhm})
+		}
+	}
+}
+
+// transmitterEarthOhm is the earth of a transmitter that has one: a house earth
+// or a driven rod in moist soil (8 ft rod, 100 ohm m: 39.9 ohm).
+const transmitterEarthOhm = 40
+
+func (c *circuit) contact(in *installation, fault, k int, a, b int) {
+	t := tagFault + tag(4*fault+k)
+	v := in.contacts[fault][k]
+	r := resistor{a: a, b: b, ohm: v.value, tag: t}
+	if v.soil {
+		r.ohm *= in.soilOhmM
+		r.tag2 = tagSoil
+		r.emf = t + 2
+	}
+	c.nw.resist = append(c.nw.resist, r)
+}
+
+// gradient is the derivative of a driving-point impedance by the logarithm of
+// each unknown, ohm, and the volts that electrode potentials add to it per volt.
+type gradient struct {
+	z    [tagCount]complex128
+	emfV [tagCount]float64
+}
+
+// slope fills g after drive: by the adjoint, dZ = -sum over branches of
+// (voltage across it)^2 d(admittance), the network being reciprocal. The line
+// terms are those of a nominal pi, off by the square of the line's electrical
+// length: they only spread a prediction, they do not make it.
+func (c *circuit) slope(g *gradient) {
+	*g = gradient{}
+	nw := &c.nw
+	ve := nw.v[earth]
+	lineTerms := func(w *wire, y, extra complex128, p ports, zTotal complex128, sq, sh complex128, length, farad, extraTag tag) {
+		// sq: square of the voltage along, sh: sum of squares to earth.
+		g.z[tagOhm] += sq * p.series * w.ohm / zTotal
+		g.z[length] += sq*p.series - sh*p.shunt
+		if y != 0 {
+			f := sh * p.shunt / y
+			g.z[farad] -= f * w.toSoil
+			g.z[tagInsulation] += f * w.leakage
+			if extraTag != noTag {
+				g.z[extraTag] -= f * extra
+			}
+		}
+	}
+	for i := range nw.lines {
+		l := &nw.lines[i]
+		va, vb := nw.v[l.a]-ve, nw.v[l.b]-ve
+		d := va - vb
+		lineTerms(l.w, l.w.y, 0, l.p, l.w.z, d*d, va*va+vb*vb, tagBoundary, tagFarad, noTag)
+	}
+	if i := c.outsideRating; i >= 0 {
+		g.z[tagFault+tag(4*i)] = g.z[tagBoundary]
+	}
+	for i := range nw.pairs {
+		p := &nw.pairs[i]
+		a, a2, b, b2 := nw.v[p.a]-ve, nw.v[p.a2]-ve, nw.v[p.b]-ve, nw.v[p.b2]-ve
+		e1, e2, o1, o2 := a+b, a2+b2, a-b, a2-b2
+		lineTerms(p.w, p.w.y, 0, p.even, p.w.z, (e1-e2)*(e1-e2)/2, (e1*e1+e2*e2)/2, tagLead, tagLeadFarad, noTag)
+		lineTerms(p.w, p.w.yOdd, p.w.mutual, p.odd, p.w.zOdd, (o1-o2)*(o1-o2)/2, (o1*o1+o2*o2)/2, tagLead, tagLeadFarad, tagMutual)
+	}
+	for _, r := range nw.resist {
+		d := nw.v[r.a] - nw.v[r.b]
+		t := d * d / complex(r.ohm, 0)
+		if r.tag != noTag {
+			g.z[r.tag] += t
+		}
+		if r.tag2 != noTag {
+			g.z[r.tag2] += t
+		}
+		if r.emf != noTag {
+			// Reciprocity: the open-circuit volts an emf makes at the port are the
+			// current it would carry for one ampere there.
+			g.emfV[r.emf] += real(d) / r.ohm
+		}
+	}
+}

@@ -1,0 +1,161 @@
+package faultmodel
+
+import "math"
+
+// How much a reading is trusted. Anyone can clip to the wrong wire or misread
+// the unit: so often, and then it may show anything over this many e-folds.
+const (
+	outlierShare   = 0.01
+	outlierDensity = 0.05 // per e-fold: an ohmmeter spans about 20
+	outlierOver    = 0.2  // the share of such readings that are over-range
+)
+
+// maxReadings bounds what one judgement takes in.
+const maxReadings = 24
+
+var (
+	lnOutlier = math.Log(outlierShare * outlierDensity)
+	lnSound   = math.Log(1 - outlierShare)
+	lnSqrt2Pi = 0.5 * math.Log(2*math.Pi)
+)
+
+// gaussian is the joint prediction of several readings, in ln(value + shift):
+// means, and loadings on independent standard normals, with the noise each has
+// for itself. Finite readings come first.
+type gaussian struct {
+	n, finite int
+	residual  [maxReadings]float64 // observed minus mean; for over-range, limit minus mean
+	load      [maxReadings][tagCount]float64
+	cols      int
+	noise     [maxReadings]float64
+
+	chol, inv, low [maxReadings][maxReadings]float64
+	alpha          [maxReadings]float64
+}
+
+// logEvidence is ln p of the readings: a normal density with at most two of
+// them outliers, each taken out of the joint density in closed form, times the
+// chance of every over-range shown. Unknowns are integrated out by the
+// covariance, so that what two readings share cancels between them.
+func (g *gaussian) logEvidence() float64 {
+	n := g.finite
+	var quad, lnDet float64
+	for i := range n {
+		for j := range i + 1 {
+			s := dot(g.load[i][:g.cols], g.load[j][:g.cols])
+			if i == j {
+				s += g.noise[i]
+			}
+			for k := range j {
+				s -= g.chol[i][k] * g.chol[j][k]
+			}
+			if i == j {
+				g.chol[i][i] = math.Sqrt(max(s, 1e-14))
+				lnDet += math.Log(g.chol[i][i])
+			} else {
+				g.chol[i][j] = s / g.chol[j][j]
+			}
+		}
+	}
+	g.invert(n)
+	for i := range n {
+		var a float64
+		for j := range n {
+			a += g.inv[i][j] * g.residual[j]
+		}
+		g.alpha[i] = a
+		quad += a * g.residual[i]
+	}
+	all := -quad/2 - lnDet - float64(n)*lnSqrt2Pi
+	total := all + float64(n)*lnSound
+	var overGiven, overAlone float64
+	for k := n; k < g.n; k++ {
+		given, alone := g.over(k)
+		overGiven += math.Log((1-outlierShare)*given + outlierShare*outlierOver)
+		overAlone += math.Log((1-outlierShare)*alone + outlierShare*outlierOver)
+	}
+	total += overGiven
+	// Leave-one-out and leave-two-out densities from the precision matrix.
+	for i := range n {
+		pi := g.inv[i][i]
+		one := -g.alpha[i]*g.alpha[i]/(2*pi) + 0.5*math.Log(pi) - lnSqrt2Pi
+		total = logAdd(total, all-one+lnOutlier+float64(n-1)*lnSound+overAlone)
+		for j := range i {
+			pj, pij := g.inv[j][j], g.inv[i][j]
+			det := pi*pj - pij*pij
+			if det <= 0 {
+				continue
+			}
+			q := (pj*g.alpha[i]*g.alpha[i] - 2*pij*g.alpha[i]*g.alpha[j] + pi*g.alpha[j]*g.alpha[j]) / det
+			two := -q/2 + 0.5*math.Log(det) - 2*lnSqrt2Pi
+			total = logAdd(total, all-two+2*lnOutlier+float64(n-2)*lnSound+overAlone)
+		}
+	}
+	return logAdd(total, float64(n)*lnOutlier+float64(g.n-n)*math.Log(outlierShare*outlierOver))
+}
+
+// invert fills inv with the inverse of the covariance from its Cholesky factor.
+func (g *gaussian) invert(n int) {
+	l := &g.low // inverse of the factor, lower triangle only
+	for i := range n {
+		l[i][i] = 1 / g.chol[i][i]
+		for j := range i {
+			var s float64
+			for k := j; k < i; k++ {
+				s -= g.chol[i][k] * l[k][j]
+			}
+			l[i][j] = s / g.chol[i][i]
+		}
+	}
+	for i := range n {
+		for j := range i + 1 {
+			var s float64
+			for k := i; k < n; k++ {
+				s += l[k][i] * l[k][j]
+			}
+			g.inv[i][j], g.inv[j][i] = s, s
+		}
+	}
+}
+
+// over is the chance that reading k is above its limit, given the finite
+// readings, and by itself.
+func (g *gaussian) over(k int) (given, alone float64) {
+	n := g.finite
+	v := dot(g.load[k][:g.cols], g.load[k][:g.cols]) + g.noise[k]
+	mean, left := 0.0, v
+	var c [maxReadings]float64
+	for i := range n {
+		c[i] = dot(g.load[k][:g.cols], g.load[i][:g.cols])
+		mean += c[i] * g.alpha[i]
+	}
+	for i := range n {
+		for j := range n {
+			left -= c[i] * g.inv[i][j] * c[j]
+		}
+	}
+	left = max(left, 1e-12)
+	return normalAbove((g.residual[k] - mean) / math.Sqrt(left)), normalAbove(g.residual[k] / math.Sqrt(v))
+}
+
+// normalAbove is the chance that a standard normal exceeds x.
+func normalAbove(x float64) float64 { return 0.5 * math.Erfc(x/math.Sqrt2) }
+
+func dot(a, b []float64) float64 {
+	var s float64
+	for i, x := range a {
+		s += x * b[i]
+	}
+	return s
+}
+
+// logAdd is ln(e^a + e^b).
+func logAdd(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	if d := b - a; d > -40 {
+		return a + math.Log1p(math.Exp(d))
+	}
+	return a
+}
