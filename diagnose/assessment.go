@@ -27,6 +27,7 @@ type Assessment struct {
 	log    []Entry
 	belief *belief
 	groups []group
+	mass   [][]float64 // see sampledMass
 }
 
 // CauseChance is the probability that a cause is present.
@@ -125,13 +126,13 @@ func (a *Assessment) rank() {
 // remaining is the probability of each hypothesis about what is wrong now,
 // after the repairs: the belief speaks of how the case began.
 func (a *Assessment) remaining() []float64 {
-	b, e := a.belief, a.desk.engine
+	b := a.belief
 	if len(b.h.repairs) == 0 {
 		return b.p
 	}
 	now := make([]float64, len(b.p))
 	for h, p := range b.p {
-		s := b.standing(e, h)
+		s := b.stand[h]
 		now[s[len(s)-1]] += p
 	}
 	return now

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
 	"loopfault/diagnose/quantity"
 	"loopfault/faultmodel"
@@ -21,6 +22,7 @@ type belief struct {
 	place []*locate.Belief // by cause: where, if it is there; nil without a position
 	pairs *breaks          // two breaks together; nil where no evidence bears on breaks
 	terms []term           // each choice answer's weight, for conflicts
+	stand [][]int          // by hypothesis: what is left of it in each epoch
 }
 
 // term is what one answer says: ln of its probability under each hypothesis.
@@ -53,6 +55,7 @@ type hint struct {
 // believe derives the belief from a log.
 func (e *Engine) believe(w *wire, log []Entry) *belief {
 	b := &belief{wire: w, space: e.space, h: e.read(log)}
+	b.follow(e)
 	b.logP = e.space.prior(w.facts, e.kb.Settings.TwoFaults.Value)
 	b.weighChoices(e)
 	b.weighPlaces(e)
@@ -62,14 +65,20 @@ func (e *Engine) believe(w *wire, log []Entry) *belief {
 	return b
 }
 
-// standing is the hypothesis left of h at the start of each epoch, as the
-// repairs before it took causes away.
-func (b *belief) standing(e *Engine, h int) []int {
-	out := []int{h}
-	for _, r := range b.h.repairs {
-		out = append(out, e.after(out[len(out)-1], r))
+// follow works out what is left of each hypothesis in each epoch, as the repairs
+// take causes away.
+func (b *belief) follow(e *Engine) {
+	epochs := len(b.h.repairs) + 1
+	all := make([]int, epochs*len(b.space.hyps))
+	b.stand = make([][]int, len(b.space.hyps))
+	for h := range b.stand {
+		left := all[h*epochs : (h+1)*epochs]
+		left[0] = h
+		for i, r := range b.h.repairs {
+			left[i+1] = e.after(left[i], r)
+		}
+		b.stand[h] = left
 	}
-	return out
 }
 
 // after is the hypothesis left of h by a repair. A repair that did not cure the
@@ -113,7 +122,7 @@ func (b *belief) weighChoices(e *Engine) {
 		}
 		logL := make([]float64, len(row))
 		for h := range row {
-			p := row[b.standing(e, h)[f.epoch]]
+			p := row[b.stand[h][f.epoch]]
 			logL[h] = math.Log((1-unsure)*p + unsure/float64(len(check.Answers)))
 		}
 		b.terms = append(b.terms, term{f, logL, float64(len(check.Answers))})
@@ -260,7 +269,7 @@ func (b *belief) weighPlaces(e *Engine) {
 		kind := faultmodel.Kind(b.space.causes[c].Kind)
 		if b.prior[c] == nil {
 			for i := range epochs {
-				if b.there(e, c, i) {
+				if b.stand[c][i] != b.space.nothing {
 					single[c] += b.flat(&epochs[i], kind)
 				} else {
 					single[c] += healthy[i]
@@ -296,14 +305,9 @@ func (b *belief) weighPlaces(e *Engine) {
 		case b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b):
 			b.logP[h] += b.pairs.logZ
 		default:
-			b.logP[h] += b.together(e, epochs, hyp, single, healthy)
+			b.logP[h] += b.together(epochs, hyp, single, healthy)
 		}
 	}
-}
-
-// there tells whether a single cause without a position is still there in an epoch.
-func (b *belief) there(e *Engine, c, epoch int) bool {
-	return b.standing(e, c)[epoch] != b.space.nothing
 }
 
 // followRepairs adds the evidence of each epoch to logL, cell by cell: a repair
@@ -357,6 +361,17 @@ const (
 // isBreak tells whether a cause parts the conductor.
 func (b *belief) isBreak(c int) bool {
 	return faultmodel.Kind(b.space.causes[c].Kind) == faultmodel.Open && b.prior[c] != nil
+}
+
+// breakCauses are the causes that part the conductor.
+func (b *belief) breakCauses() []int {
+	var out []int
+	for c := range b.space.causes {
+		if b.isBreak(c) {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 // flat is ln of an epoch's evidence for a kind without a position.
@@ -425,11 +440,9 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 	// One prior for all breaks: their causes' mixtures by prior share.
 	var parts []locate.Belief
 	var shares []float64
-	for c := range b.space.causes {
-		if b.isBreak(c) {
-			parts = append(parts, *b.prior[c])
-			shares = append(shares, b.space.causes[c].Prior.Value)
-		}
+	for _, c := range b.breakCauses() {
+		parts = append(parts, *b.prior[c])
+		shares = append(shares, b.space.causes[c].Prior.Value)
 	}
 	prior := locate.Belief{Axis: b.axis, P: make([]float64, b.axis.Cells)}
 	var total float64
@@ -472,6 +485,17 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 			}
 			for k, m := range mids {
 				one[k] += s.At(faultmodel.Open, m)
+			}
+		}
+		for _, h := range ep.hints {
+			if !slices.ContainsFunc(b.breakCauses(), func(c int) bool { return h.causes[c] }) {
+				continue
+			}
+			for k, l := range pb.LogLikelihood(h.stretch) {
+				both[k] += l
+			}
+			for k, m := range mids {
+				one[k] += h.stretch.At(faultmodel.Open, m)
 			}
 		}
 		none := b.flat(ep, faultmodel.Healthy)
@@ -526,7 +550,7 @@ func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
 // together is ln of the evidence for two faults that are not both breaks. Where
 // only one of them is seen by the circuit it is that one's alone; where both
 // are, the circuit with both is weighed at representative places of each.
-func (b *belief) together(e *Engine, epochs []epoch, hyp hypothesis, single, healthy []float64) float64 {
+func (b *belief) together(epochs []epoch, hyp hypothesis, single, healthy []float64) float64 {
 	ka, kb := faultmodel.Kind(b.space.causes[hyp.a].Kind), faultmodel.Kind(b.space.causes[hyp.b].Kind)
 	var sum float64
 	for _, h := range healthy {
@@ -543,7 +567,7 @@ func (b *belief) together(e *Engine, epochs []epoch, hyp hypothesis, single, hea
 	}
 	xa, xb := b.representatives(hyp.a), b.representatives(hyp.b)
 	logs := make([]float64, 0, len(xa)*len(xb))
-	standing := b.standing(e, b.space.pair[hyp])
+	standing := b.stand[b.space.pair[hyp]]
 	for _, x := range xa {
 		for _, y := range xb {
 			var l float64

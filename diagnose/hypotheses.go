@@ -128,6 +128,10 @@ func (s *space) tabulate(c *kb.Check) *tables {
 			}
 		}
 	}
+	combine := noisyMax
+	if c.Combine == "product" {
+		combine = product
+	}
 	showing := func(i int, away float64) []float64 {
 		p := make([]float64, n)
 		for k := range p {
@@ -143,7 +147,7 @@ func (s *space) tabulate(c *kb.Check) *tables {
 		for h, hyp := range s.hyps {
 			p := showing(hyp.a, away(hyp.a))
 			if hyp.b >= 0 {
-				p = noisyMax(p, showing(hyp.b, away(hyp.b)), baseline)
+				p = combine(p, showing(hyp.b, away(hyp.b)), baseline)
 			}
 			for k := range p {
 				// A wrong answer is spread evenly over all.
@@ -153,7 +157,12 @@ func (s *space) tabulate(c *kb.Check) *tables {
 		return out
 	}
 	return &tables{
-		any:     build(func(i int) float64 { return s.causes[i].Intermittent.Value }),
+		any: build(func(i int) float64 {
+			if c.Lasting {
+				return 0
+			}
+			return s.causes[i].Intermittent.Value
+		}),
 		present: build(func(int) float64 { return 0 }),
 		absent:  build(func(int) float64 { return 1 }),
 	}
@@ -187,6 +196,25 @@ func noisyMax(p1, p2, base []float64) []float64 {
 		}
 		out[k] = f - before
 		before = f
+	}
+	return out
+}
+
+// product combines the answers under two causes where they have no order: each
+// cause's odds against the baseline multiply.
+func product(p1, p2, base []float64) []float64 {
+	out := make([]float64, len(p1))
+	var sum float64
+	for k := range out {
+		if base[k] > 0 {
+			out[k] = p1[k] * p2[k] / base[k]
+		} else {
+			out[k] = (p1[k] + p2[k]) / 2
+		}
+		sum += out[k]
+	}
+	for k := range out {
+		out[k] /= sum
 	}
 	return out
 }

@@ -19,6 +19,7 @@ type history struct {
 	facts   []fact
 	repairs []*RepairDone // by epoch: repairs[e] ends epoch e
 	outcome *Outcome
+	handed  bool               // the case was handed on
 	latest  map[string]*Answer // by check, over the whole log
 	asked   map[string]bool    // answered in a way that need not be asked again
 	later   map[string]bool
@@ -71,6 +72,8 @@ func (e *Engine) read(log []Entry) history {
 	at := map[slot]int{}
 	for _, i := range kept {
 		switch entry := log[i]; {
+		case entry.Repair != nil && entry.Repair.Repair == refer:
+			h.handed = true
 		case entry.Repair != nil:
 			h.repairs = append(h.repairs, entry.Repair)
 			e.reopen(&h)

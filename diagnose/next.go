@@ -19,6 +19,7 @@ type group struct {
 	likely int           // the most probable of them
 	place  locate.Belief // where, if it is one of them
 	p      float64       // probability that one of them is present
+	value  float64       // the planner's price of finding and mending it
 	plan   *locate.Plan
 }
 
@@ -113,11 +114,11 @@ func (a *Assessment) closing() (Step, bool) {
 	h := &a.belief.h
 	last := h.last()
 	switch {
-	case h.outcome != nil && h.outcome.Confirmed:
+	case h.outcome != nil && h.outcome.Confirmed || h.handed:
 		return a.general(done), true
 	case last == nil || !last.Fixed:
 		return Step{}, false
-	case last.Repair == verify || last.Repair == done || last.Repair == refer:
+	case last.Repair == verify || last.Repair == done:
 		return a.general(done), true
 	}
 	// A repair that worked is proved by the acceptance walk, unless an answer
@@ -187,8 +188,8 @@ func (a *Assessment) holds(c kb.Condition) bool {
 	if answer == nil {
 		return c.OrUnanswered
 	}
-	if len(c.Answers) == 0 {
-		return answer.Choice != Unknown && answer.Choice != Later && answer.Choice != NotApplicable
+	if answer.Choice == "" {
+		return slices.Contains(c.Answers, kb.Given)
 	}
 	return slices.Contains(c.Answers, answer.Choice)
 }
@@ -344,7 +345,8 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 		if g.p < negligible {
 			continue
 		}
-		cost := planner.Value(g.place) + money + minutes*rate
+		g.value = planner.Value(g.place)
+		cost := g.value + money + minutes*rate
 		var ends policy.Hypothesis
 		for _, c := range g.causes {
 			ends |= policy.Of(c)
@@ -519,7 +521,7 @@ func (a *Assessment) narrowed(m *problem, at func(xM float64) locate.Evidence) [
 			after, _ := x.group.place.Update(logL)
 			sum += planner.Value(after)
 		}
-		saved := planner.Value(x.group.place) - sum/looks
+		saved := x.group.value - sum/looks
 		cost[i] = max(0.01, cost[i]-max(0, saved))
 	}
 	return cost
@@ -549,106 +551,198 @@ func (a *Assessment) traceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 // readingBins is into how many ranges a reading is cut to weigh it beforehand.
 const readingBins = 5
 
+// sampled is how many evenly spaced places stand for the wire when a reading is
+// weighed beforehand.
+const sampled = 24
+
+// forecast is what a reading would show under each cause, given what has been
+// read already.
+type forecast struct {
+	b    *belief
+	kind map[string][]faultmodel.Predictive // by kind: at each sampled place, or one without a position
+	mass [][]float64                        // by cause: its share at each sampled place; nil without a position
+}
+
+func (a *Assessment) forecast(q faultmodel.Quantity) *forecast {
+	b := a.belief
+	f := &forecast{b: b, kind: map[string][]faultmodel.Predictive{}, mass: a.sampledMass()}
+	given := a.given()
+	at := make([]float64, sampled)
+	for k := range at {
+		at[k] = (float64(k) + 0.5) / sampled * b.axis.LengthM
+	}
+	for c := range b.space.causes {
+		name := b.space.causes[c].Kind
+		if f.kind[name] != nil {
+			continue
+		}
+		kind := faultmodel.Kind(name)
+		if b.place[c] == nil || kind == faultmodel.Healthy {
+			f.kind[name] = []faultmodel.Predictive{b.model.PredictGiven(given, q, 0, faults(kind, 0)...)}
+		} else {
+			f.kind[name] = b.model.SweepPredict(given, q, 0, kind, at)
+		}
+	}
+	return f
+}
+
+// given is what has been read since the last repair.
+func (a *Assessment) given() []faultmodel.Reading {
+	var out []faultmodel.Reading
+	for _, f := range a.belief.h.facts {
+		if f.epoch == len(a.belief.h.repairs) && f.answer.Reading != nil && f.answer.When != FaultAbsent {
+			out = append(out, *f.answer.Reading)
+		}
+	}
+	return out
+}
+
+// sampledMass is each cause's place cut into the sampled stretches.
+func (a *Assessment) sampledMass() [][]float64 {
+	if a.mass == nil {
+		a.mass = make([][]float64, len(a.belief.space.causes))
+		for c, place := range a.belief.place {
+			if place == nil {
+				continue
+			}
+			m := make([]float64, sampled)
+			for x, p := range place.P {
+				m[x*sampled/len(place.P)] += p
+			}
+			a.mass[c] = m
+		}
+	}
+	return a.mass
+}
+
+// chance is the probability of a reading from lo to hi under a cause.
+func (f *forecast) chance(cause int, lo, hi float64) float64 {
+	at := f.kind[f.b.space.causes[cause].Kind]
+	if len(at) == 1 {
+		return at[0].Probability(lo, hi)
+	}
+	var p float64
+	for k, w := range f.mass[cause] {
+		if w > 1e-6 {
+			p += w * at[k].Probability(lo, hi)
+		}
+	}
+	return p
+}
+
+func (f *forecast) over(cause int) float64 {
+	at := f.kind[f.b.space.causes[cause].Kind]
+	if len(at) == 1 {
+		return at[0].OverRange
+	}
+	var p float64
+	for k, w := range f.mass[cause] {
+		p += w * at[k].OverRange
+	}
+	return p
+}
+
+// typical is the prediction at the cause's most likely place.
+func (f *forecast) typical(cause int) faultmodel.Predictive {
+	at := f.kind[f.b.space.causes[cause].Kind]
+	if len(at) == 1 {
+		return at[0]
+	}
+	best := 0
+	for k, w := range f.mass[cause] {
+		if w > f.mass[cause][best] {
+			best = k
+		}
+	}
+	return at[best]
+}
+
 // readingOutcomes cuts what a meter might show into ranges of about equal
 // chance under the present belief, with over-range apart, and weighs each.
 func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	b := a.belief
-	q := faultmodel.Quantity(c.Quantity)
-	type shape struct {
-		at []faultmodel.Predictive
-		w  []float64
-	}
-	shapes := map[int]*shape{} // by cause
-	of := func(cause int) *shape {
-		if s := shapes[cause]; s != nil {
-			return s
-		}
-		s := &shape{}
-		kind := faultmodel.Kind(b.space.causes[cause].Kind)
-		if b.place[cause] == nil || kind == faultmodel.Healthy {
-			s.at, s.w = []faultmodel.Predictive{b.model.Predict(q, faults(kind, 0)...)}, []float64{1}
-		} else {
-			for i := range looks {
-				x := quantile(*b.place[cause], (float64(i)+0.5)/looks)
-				s.at = append(s.at, b.model.Predict(q, faults(kind, x)...))
-				s.w = append(s.w, 1.0/looks)
-			}
-		}
-		shapes[cause] = s
-		return s
-	}
-	// A pair is weighed by the one of its causes that moves the reading more:
-	// the one less like a sound loop.
-	sound := b.model.Predict(q)
+	f := a.forecast(faultmodel.Quantity(c.Quantity))
+	// A pair is weighed by the one of its causes that moves the reading more: the
+	// one less like a sound loop.
+	sound := f.typical(b.space.nothing)
 	seen := make([]int, len(m.hyps))
+	weight := map[int]float64{} // probability by cause seen
+	var over float64
 	for i, h := range m.hyps {
 		hyp := b.space.hyps[h]
 		seen[i] = hyp.a
-		if hyp.b >= 0 && distance(of(hyp.b).at[0], sound) > distance(of(hyp.a).at[0], sound) {
+		if hyp.b >= 0 && distance(f.typical(hyp.b), sound) > distance(f.typical(hyp.a), sound) {
 			seen[i] = hyp.b
 		}
+		weight[seen[i]] += m.P[i]
 	}
-	chance := func(s *shape, lo, hi float64) float64 {
-		var p float64
-		for i := range s.at {
-			p += s.w[i] * s.at[i].Probability(lo, hi)
+	var causes []int
+	for cause := range b.space.causes { // in a fixed order, so that sums repeat
+		if weight[cause] > 0 {
+			causes = append(causes, cause)
+			over += weight[cause] * f.over(cause)
 		}
-		return p
 	}
-	// Edges: quantiles of the predictive mixture.
 	edges := []float64{0}
-	var over float64
-	for i := range m.hyps {
-		s := of(seen[i])
-		for k := range s.at {
-			over += m.P[i] * s.w[k] * s.at[k].OverRange
-		}
-	}
-	mixture := func(hi float64) float64 {
-		var p float64
-		for c, s := range shapes {
-			var w float64
-			for i := range m.hyps {
-				if seen[i] == c {
-					w += m.P[i]
-				}
-			}
-			if w > 0 {
-				p += w * chance(s, 0, hi)
-			}
-		}
-		return p
-	}
 	for k := 1; k < readingBins; k++ {
-		edges = append(edges, invert(mixture, (1-over)*float64(k)/readingBins))
+		below := func(x float64) float64 {
+			var p float64
+			for _, cause := range causes {
+				p += weight[cause] * f.chance(cause, 0, x)
+			}
+			return p
+		}
+		edges = append(edges, invert(below, (1-over)*float64(k)/readingBins))
 	}
 	edges = append(edges, math.Inf(1))
 
-	out := make([]policy.Outcome, 0, readingBins+1)
+	chance := make([]float64, len(b.space.causes))
+	row := func() []float64 {
+		p := make([]float64, len(m.hyps))
+		for i := range p {
+			p[i] = chance[seen[i]]
+		}
+		return p
+	}
+	var out []policy.Outcome
 	for k := 0; k+1 < len(edges); k++ {
 		if edges[k+1] <= edges[k] {
 			continue
 		}
-		p := make([]float64, len(m.hyps))
-		for i := range p {
-			p[i] = chance(of(seen[i]), edges[k], edges[k+1])
+		for _, cause := range causes {
+			chance[cause] = f.chance(cause, edges[k], edges[k+1])
 		}
-		out = append(out, policy.Outcome{P: p, ActCost: a.afterReading(m, q, edges[k], edges[k+1])})
+		out = append(out, policy.Outcome{P: row(), ActCost: a.afterReading(m, f, edges[k], edges[k+1])})
 	}
-	beyond := make([]float64, len(m.hyps))
-	for i := range beyond {
-		beyond[i] = 1
+	for _, cause := range causes {
+		chance[cause] = f.over(cause)
+	}
+	out = append(out, policy.Outcome{P: row()})
+	settle(out)
+	return out
+}
+
+// settle scales the chances of a test's outcomes to sum to 1 under each
+// hypothesis; where physics says nothing, every outcome is as good as another.
+func settle(out []policy.Outcome) {
+	for i := range out[0].P {
+		var sum float64
 		for _, o := range out {
-			beyond[i] -= o.P[i]
+			sum += o.P[i]
 		}
-		beyond[i] = max(0, beyond[i])
+		for _, o := range out {
+			if sum > 1e-9 {
+				o.P[i] /= sum
+			} else {
+				o.P[i] = 1 / float64(len(out))
+			}
+		}
 	}
-	return append(out, policy.Outcome{P: beyond})
 }
 
 // afterReading is the price of each act when a reading falls into a range: a
 // reading that depends on the place makes the search cheaper.
-func (a *Assessment) afterReading(m *problem, q faultmodel.Quantity, lo, hi float64) []float64 {
+func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []float64 {
 	b := a.belief
 	cost := make([]float64, len(m.Acts))
 	planner := a.desk.Planner()
@@ -658,26 +752,25 @@ func (a *Assessment) afterReading(m *problem, q faultmodel.Quantity, lo, hi floa
 		if x.group == nil || x.second {
 			continue
 		}
-		const coarse = 24
-		like := make([]float64, coarse)
-		flat := true
+		at := f.kind[x.group.kind]
+		like := make([]float64, len(at))
+		least, most := math.Inf(1), math.Inf(-1)
 		for k := range like {
-			at := (float64(k) + 0.5) / coarse * b.axis.LengthM
-			like[k] = math.Log(b.model.Predict(q, faults(faultmodel.Kind(x.group.kind), at)...).Probability(lo, hi) + 1e-9)
-			flat = flat && math.Abs(like[k]-like[0]) < 0.05
+			like[k] = math.Log(at[k].Probability(lo, hi) + 1e-9)
+			least, most = min(least, like[k]), max(most, like[k])
 		}
-		if flat {
-			continue
+		if most-least < 0.05 {
+			continue // says nothing of the place
 		}
 		logL := make([]float64, b.axis.Cells)
 		for c := range logL {
-			f := (float64(c)+0.5)/float64(b.axis.Cells)*coarse - 0.5
-			k := min(max(int(math.Floor(f)), 0), coarse-2)
-			t := min(max(f-float64(k), 0), 1)
+			g := (float64(c)+0.5)/float64(b.axis.Cells)*sampled - 0.5
+			k := min(max(int(math.Floor(g)), 0), sampled-2)
+			t := min(max(g-float64(k), 0), 1)
 			logL[c] = (1-t)*like[k] + t*like[k+1]
 		}
 		after, _ := x.group.place.Update(logL)
-		cost[i] = max(0.01, cost[i]+planner.Value(after)-planner.Value(x.group.place))
+		cost[i] = max(0.01, cost[i]+planner.Value(after)-x.group.value)
 	}
 	return cost
 }

@@ -1,0 +1,137 @@
+package diagnose
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/yard"
+	"loopfault/faultmodel"
+	"loopfault/locate"
+)
+
+// ft is a length in metres.
+func ft(v float64) float64 { return v * quantity.MPerFt }
+
+func ptr[T any](v T) *T { return &v }
+
+// plainYard is 420 ft of loop behind a 40 ft lead-in: 500 ft of 20 AWG copper.
+func plainYard() *yard.Map {
+	return &yard.Map{
+		Name:   "five hundred feet",
+		Wire:   yard.Wire{Gauge: quantity.Gauge{AWG: 20}, Material: "copper", Strands: "solid"},
+		LeadIn: yard.LeadIn{LengthM: ptr(ft(40)), Twisted: ptr(true)},
+		Loop:   yard.Loop{LengthM: ptr(ft(420))},
+		Soil:   yard.Soil{TemperatureC: ptr(12.0), Moisture: "moist"},
+	}
+}
+
+func read(q faultmodel.Quantity, value float64) Entry {
+	return Entry{Answer: &Answer{Check: string(q), Reading: &faultmodel.Reading{Quantity: q, Value: value}}}
+}
+
+func tap(atFt float64, a, b locate.Side) Entry {
+	return Entry{Answer: &Answer{Check: "tap", AtM: ptr(ft(atFt)), ASide: a, BSide: b}}
+}
+
+func assess(t *testing.T, role Role, log ...Entry) *Assessment {
+	t.Helper()
+	a, err := newEngine(t).Assess(&Case{Name: "test", Role: role, Yard: plainYard(), Log: log})
+	require.NoError(t, err)
+	return a
+}
+
+// breakChance is the probability that the conductor is parted somewhere.
+func breakChance(a *Assessment) float64 {
+	var p float64
+	for h, ph := range a.remaining() {
+		hyp := a.belief.space.hyps[h]
+		if a.belief.isBreak(hyp.a) || hyp.b >= 0 && a.belief.isBreak(hyp.b) {
+			p += ph
+		}
+	}
+	return p
+}
+
+// TestWetSoilIsNotContinuity: both bare ends of a cut in wet soil read kilo-ohms
+// (electrode formulas: about 4 kohm an inch of bare wire in 100 ohm m). A sound
+// loop of 500 ft reads 5 ohm.
+func TestWetSoilIsNotContinuity(t *testing.T) {
+	a := assess(t, Technician, say("continuity-sign", "broken"), read(faultmodel.LoopOhms, 35e3))
+	assert.Greater(t, breakChance(a), 0.9)
+	// Even without the continuity sign.
+	b := assess(t, Technician, read(faultmodel.LoopOhms, 35e3))
+	assert.Greater(t, breakChance(b), 0.9)
+	c := assess(t, Technician, read(faultmodel.LoopOhms, 5.1))
+	assert.Less(t, breakChance(c), 0.05)
+}
+
+// TestLeadInShort: the sign says complete, the yard is silent, and the loop
+// reads 2 r x with x = 15 ft: 30 ft of 20 AWG at 10.15 ohm/1000 ft is 0.30 ohm,
+// plus 0.3 ohm of leads and contact.
+func TestLeadInShort(t *testing.T) {
+	a := assess(t, Technician, say("continuity-sign", "complete"), say("tone-extent", "nowhere"), read(faultmodel.LoopOhms, 0.6))
+	assert.Equal(t, "lead-in-short", a.Ranking[0].Cause.ID)
+	assert.Greater(t, a.Ranking[0].P, 0.6)
+	b := assess(t, Technician, say("continuity-sign", "complete"), say("tone-extent", "nowhere"), read(faultmodel.LoopOhms, 0.6),
+		read(faultmodel.LeadInOhmsOpen, 0.6))
+	require.NotNil(t, b.Where)
+	require.Len(t, b.Where.Modes, 2, "a short in the lead-in has two mirrored places")
+	total := ft(500)
+	assert.InDelta(t, total, b.Where.Modes[0].FromM+b.Where.Modes[1].ToM, ft(3))
+	assert.Less(t, b.Where.Modes[0].FromM, ft(15))
+	assert.Greater(t, b.Where.Modes[0].ToM, ft(8))
+}
+
+// TestTwoBreaks: a tap with both sides broken proves two breaks, or an error.
+func TestTwoBreaks(t *testing.T) {
+	one := assess(t, Technician, say("continuity-sign", "broken"), tap(250, locate.Intact, locate.Broken))
+	two := assess(t, Technician, say("continuity-sign", "broken"), tap(250, locate.Broken, locate.Broken))
+	assert.Less(t, one.TwoFaults, 0.2)
+	assert.Greater(t, two.TwoFaults, 0.5)
+	require.NotNil(t, two.Where)
+	assert.True(t, two.Where.TwoBreaks)
+}
+
+// TestCapacitanceRatio: s = L C_A/(C_A+C_B) places a break; a gain error of the
+// meter cancels, so both readings 10 % high place it the same.
+func TestCapacitanceRatio(t *testing.T) {
+	total := 500.0
+	at := 0.62 * total
+	for _, gain := range []float64{1, 1.1} {
+		a := assess(t, Technician, say("continuity-sign", "broken"),
+			Entry{Answer: &Answer{Check: "loop-ohms", Reading: &faultmodel.Reading{Quantity: faultmodel.LoopOhms, OverRange: true}}},
+			read(faultmodel.CapacitanceA, gain*0.62*24e-9), read(faultmodel.CapacitanceB, gain*0.38*24e-9))
+		require.NotNil(t, a.Where)
+		assert.InDelta(t, ft(at), a.Where.BestM, ft(25), "gain %v", gain)
+		assert.True(t, a.Where.Interval90.Holds(ft(at)), "gain %v: %v", gain, a.Where.Interval90)
+	}
+}
+
+// TestHomeownerIsSplitFirst walks a homeowner with only a collar through every
+// answer of the first questions: never a spade before a split.
+func TestHomeownerIsSplitFirst(t *testing.T) {
+	e := newEngine(t)
+	d, err := e.At(&Case{Role: Homeowner})
+	require.NoError(t, err)
+	var walk func(log []Entry, depth int)
+	walk = func(log []Entry, depth int) {
+		a := d.Assess(log)
+		require.NotEqual(t, NextTap, a.Step.Kind, "after %v", log)
+		if a.Step.Repair != nil && depth < 2 {
+			require.False(t, a.Step.Repair.Digs, "%s after %v", a.Step.ID, log)
+		}
+		if a.Step.Kind != NextCheck || depth == 3 {
+			return
+		}
+		for _, ans := range a.Step.Check.Answers {
+			walk(append(log[:len(log):len(log)], say(a.Step.Check.ID, ans.ID)), depth+1)
+		}
+	}
+	first := d.Assess(nil)
+	require.Equal(t, NextCheck, first.Step.Kind)
+	assert.Contains(t, []string{"supply-sign", "switch-position", "continuity-sign", "tone-extent", "new-battery", "short-loop-collar", "short-loop-sign"}, first.Step.ID)
+	walk(nil, 0)
+}
