@@ -60,7 +60,11 @@ func adaptiveEdges(b1, b2 Belief, cells int, focusM []float64) []float64 {
 	a := b1.Axis
 	cells = min(max(cells, 2), a.Cells)
 	edges := []float64{0, a.LengthM}
-	edges = append(edges, focusM...)
+	for _, x := range focusM {
+		if x > 0 && x < a.LengthM {
+			edges = append(edges, x)
+		}
+	}
 	// Weight of a cell of the axis: half its share of the length, a quarter of each belief.
 	w := func(i int) float64 { return 0.5/float64(a.Cells) + 0.25*(b1.P[i]+b2.P[i]) }
 	seen, next := 0.0, 1
@@ -75,14 +79,10 @@ func adaptiveEdges(b1, b2 Belief, cells int, focusM []float64) []float64 {
 	// Lines nearer than a tenth of the axis step are one line.
 	out := edges[:1]
 	for _, e := range edges[1:] {
-		if e > a.LengthM {
-			break
-		}
 		if e-out[len(out)-1] > a.StepM()/10 {
 			out = append(out, e)
 		}
 	}
-	out[0] = 0
 	out[len(out)-1] = a.LengthM
 	return out
 }

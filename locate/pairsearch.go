@@ -42,9 +42,14 @@ func (p *pairSearch) prepare() {
 		} else {
 			copy(s.s.walk, p.one.walk)
 		}
-		s.s.found = p.one.found
+		s.s.found, s.s.miss, s.s.newEnd = p.one.found, p.one.miss, p.one.newEnd
 		s.s.spread(s.w, make([]float64, N))
 		s.s.solve()
+	}
+	for i := range n {
+		for j := i + 1; j <= n; j++ {
+			p.one.stretch[i*N+j] = [2]int32{int32(i), int32(j)}
+		}
 	}
 	p.sumFirst, p.sumSec, p.sumCross = make([]float64, N), make([]float64, N), make([]float64, N)
 	for i := range n {

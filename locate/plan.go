@@ -44,7 +44,7 @@ func (e *Expected) add(p float64, d Expected) {
 }
 
 // Node is one step of the whole plan as a tree. A node with a tap branches; a
-// leaf has Replace.
+// leaf has Replace, which may leave out improbable ends of the stretch.
 type Node struct {
 	AtM         float64 // the tap
 	AtSplice    bool
@@ -68,8 +68,8 @@ type Plan struct {
 	Tree       *Node
 	// Repeats is the lead one answer must have over the other at each open spot.
 	Repeats int
-	// MissProb is the chance, from here, that the fault is outside what the plan
-	// covers, as the check after the repair will show; its cost is in Expected.
+	// MissProb is the chance that the stretch replaced in the end does not hold
+	// the fault, as the check after the repair will show; its cost is in Expected.
 	MissProb float64
 }
 
@@ -77,6 +77,8 @@ type Plan struct {
 type Planner struct {
 	lines   *lines
 	noise   spotNoise
+	miss    float64   // money that replacing the wrong stretch leads to
+	anew    Expected  // the same with its minutes, taps and splices
 	perTap  float64   // what noise makes of one tap: 1 / Information
 	tap     []float64 // money of a tap at each line, repeated readings and noise included
 	tapTime []float64 // minutes of the same
@@ -111,8 +113,8 @@ func NoReplace() Option { return func(o *options) { o.noReplace = true } }
 // time grows with their cube; it is there to measure what coarsening loses.
 func Exact() Option { return func(o *options) { o.exact = true } }
 
-// CoverAll plans for the fault wherever it may be, however unlikely. Otherwise
-// improbable ends of the stretch are left to the check after the repair when that is cheaper.
+// CoverAll plans to replace every place the fault may be, however unlikely. Otherwise
+// improbable ends of a stretch are left to the check after the repair when that is cheaper.
 func CoverAll() Option { return func(o *options) { o.cover = true } }
 
 // AlsoSingle makes [Planner.PlanPair] reckon with one fault, believed at b, with
@@ -126,9 +128,13 @@ func NewPlanner(s Site, c Costs) *Planner {
 	p := &Planner{lines: newLines(s, c)}
 	p.scratch.New = func() any { return new(workspace) }
 	p.setNoise(spotNoise{lead: 1, reads: 1})
-	// A wrong turn costs about a search from the beginning over again.
-	wrongTurn := p.Value(Uniform(NewAxis(s.LengthM, s.StepM)))
-	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, wrongTurn))
+	p.miss = math.Inf(1)
+	// Who took a wrong turn, or replaced the wrong stretch, searches from the
+	// beginning: the fault is where it was not thought to be.
+	p.miss = p.Value(Uniform(NewAxis(s.LengthM, s.StepM)))
+	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, p.miss))
+	p.anew = p.Plan(Uniform(NewAxis(s.LengthM, s.StepM)), 0, CoverAll()).Expected
+	p.miss = p.anew.Money
 	return p
 }
 
@@ -163,13 +169,17 @@ func (p *Planner) Value(b Belief) float64 {
 	w.cumulate(b)
 	lo, hi := p.support(w, b.Axis, 1e-4)
 	w.spots = p.choose(w, b.Axis, lo, hi, valueSpots, spliceSpots/3, w.spots[:0])
-	p.fill(w, b.Axis, false)
+	p.fill(w, b.Axis, &options{})
 	w.s.solve()
 	w.from = w.from[:0]
 	for _, i := range w.spots {
 		w.from = append(w.from, p.lines.walkMoney(0, p.lines.xM[i]))
 	}
-	_, _, v, _ := p.trim(w, w.from, false)
+	v, _ := w.s.root(0, w.s.n, w.from)
+	// What lies beyond the ends of the stretch pays for searching it, too.
+	if m := w.s.within(0, w.s.n); m > 0 {
+		v += max(w.below[b.Axis.Cells]-m, 0) * (v/m + p.miss)
+	}
 	return v
 }
 
@@ -350,12 +360,17 @@ func (p *Planner) spaced(spots []int, a Axis) []int {
 }
 
 // fill states the search over the chosen spots.
-func (p *Planner) fill(w *workspace, a Axis, noReplace bool) {
+func (p *Planner) fill(w *workspace, a Axis, o *options) {
 	l, s := p.lines, &w.s
 	n := len(w.spots) - 1
 	N := n + 1
 	s.reset(n)
-	s.found = l.costs.CheckMinutes * l.costs.PerMinute
+	c := &l.costs
+	s.found = c.CheckMinutes * c.PerMinute
+	s.miss, s.newEnd = p.miss, c.JoinMinutes*c.PerMinute+c.JoinPrice+c.SpliceLater
+	if o.cover || o.noReplace {
+		s.miss = math.Inf(1)
+	}
 	h := p.reach(a)
 	for k, i := range w.spots {
 		x := l.xM[i]
@@ -373,7 +388,7 @@ func (p *Planner) fill(w *workspace, a Axis, noReplace bool) {
 	perWalk := l.costs.WalkMinutesPerM * l.costs.PerMinute
 	for i := range n {
 		for j := i + 1; j <= n; j++ {
-			if noReplace && j > i+1 {
+			if o.noReplace && j > i+1 {
 				s.leaf[i*N+j] = math.Inf(1)
 			} else {
 				s.leaf[i*N+j] = l.end(w.spots[i], w.spots[j], p.bareEnds(w.spots, i, j)).money
@@ -397,60 +412,6 @@ func (p *Planner) bareEnds(spots []int, i, j int) float64 {
 		ends++
 	}
 	return ends
-}
-
-// trim finds the stretch to plan for: improbable ends are left to the check
-// after the repair where that is cheaper, at the price of then beginning again. It returns
-// the first and last spot of the stretch, the expected cost for a person from
-// whom the walk to each spot is from, and what beginning again costs.
-func (p *Planner) trim(w *workspace, from []float64, coverAll bool) (i0, j0 int, v, again float64) {
-	s, n := &w.s, w.s.n
-	c := &p.lines.costs
-	total := w.below[len(w.below)-1]
-	join := c.JoinMinutes*c.PerMinute + c.JoinPrice + c.SpliceLater
-	// cost is that of searching between spots i and j for everyone who does so,
-	// the fault being there.
-	cost := func(i, j int, m float64) float64 {
-		left, right := s.left(i, j), s.right(i, j)
-		if s.cutLeft[j*(n+1)+i] != leafCut {
-			left += m * from[i]
-			right += m * from[j]
-		}
-		// The tables take both ends for taps unless they are 0 and n.
-		bare := 0.0
-		if i > 0 {
-			bare += s.edgeLeaf(i, j, true)
-		}
-		if j < n {
-			bare += s.edgeLeaf(i, j, false)
-		}
-		return (min(left, right) + bare*join) / m
-	}
-	whole := max(s.within(0, n), 1e-300)
-	v = cost(0, n, whole)
-	again = v + s.found
-	i0, j0 = 0, n
-	if coverAll {
-		return i0, j0, v, again
-	}
-	v += max(total-whole, 0) * again
-	for i := range n {
-		for j := n; j > i; j-- {
-			m := s.within(i, j)
-			if m < total/2 {
-				break // what is likelier missed than met is no plan
-			}
-			miss := (total - m) * again
-			// Who looks in the wrong stretch pays for that search as well.
-			if min(s.left(i, j), s.right(i, j))/m+miss >= v {
-				continue
-			}
-			if c := cost(i, j, m) + miss; c < v-1e-12 {
-				i0, j0, v = i, j, c
-			}
-		}
-	}
-	return i0, j0, v, again
 }
 
 // Plan is the plan of least expected cost for one fault believed at b, with the
@@ -484,22 +445,15 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	} else {
 		w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
 	}
-	p.fill(w, a, o.noReplace)
+	p.fill(w, a, &o)
 	w.s.solve()
-	i0, j0, _, again := p.trim(w, p.walksFrom(w, hereM), o.cover)
 	for stride := (hi - lo) / planSpots; !exact && stride > 1; {
 		stride = max(stride/3, 1)
-		p.refine(w, a, i0, j0, stride, hereM)
-		p.fill(w, a, o.noReplace)
-		w.s.solve()
-		i0, j0, _, again = p.trim(w, p.walksFrom(w, hereM), o.cover)
-	}
-	if i0 > 0 || j0 < w.s.n {
-		w.spots = append(w.spots[:0], w.spots[i0:j0+1]...)
-		p.fill(w, a, o.noReplace)
+		p.refine(w, a, stride, hereM)
+		p.fill(w, a, &o)
 		w.s.solve()
 	}
-	return p.assemble(w, a, hereM, again)
+	return p.assemble(w, a, hereM)
 }
 
 // allLines is every line between lo and hi that can be opened, thinned evenly to
@@ -516,12 +470,11 @@ func (p *Planner) allLines(a Axis, lo, hi int) []int {
 	return p.spaced(append(spots, hi), a)
 }
 
-// refine chooses spots stride lines apart round the cuts in use between spots i0
-// and j0 and round these two, over a thin skeleton that keeps other shapes of
-// plan within reach.
-func (p *Planner) refine(w *workspace, a Axis, i0, j0, stride int, hereM float64) {
+// refine chooses spots stride lines apart round those the plan uses, over a
+// thin skeleton that keeps other shapes of plan within reach.
+func (p *Planner) refine(w *workspace, a Axis, stride int, hereM float64) {
 	lo, hi := w.spots[0], w.spots[w.s.n]
-	used := append(p.usedCuts(w, i0, j0, hereM), w.spots[i0], w.spots[j0])
+	used := p.usedSpots(w, hereM)
 	spots := p.choose(w, a, lo, hi, planSpots/3, spliceSpots, nil)
 	for _, i := range used {
 		for d := -3; d <= 3; d++ {
@@ -534,25 +487,39 @@ func (p *Planner) refine(w *workspace, a Axis, i0, j0, stride int, hereM float64
 	w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
 }
 
-// usedCuts lists the lines the plan would open, likelier than one in a thousand,
-// at most 40 of them.
-func (p *Planner) usedCuts(w *workspace, i0, j0 int, hereM float64) []int {
+// usedSpots lists the lines where the plan would open the wire or begin or end a
+// new section, likelier than one in a thousand, at most 48 of them.
+func (p *Planner) usedSpots(w *workspace, hereM float64) []int {
 	s := &w.s
 	N := s.n + 1
-	var used []likely
-	total := s.within(i0, j0)
-	var visit func(i, j, k int)
-	visit = func(i, j, k int) {
-		if m := s.within(i, j); k != leafCut && m > 1e-3*total {
-			used = append(used, likely{w.spots[k], m})
-			visit(i, k, int(s.cutRight[i*N+k]))
-			visit(k, j, int(s.cutLeft[j*N+k]))
+	w.likely = w.likely[:0]
+	total := s.within(0, s.n)
+	use := func(k int, m float64) {
+		if k > 0 && k < s.n {
+			w.likely = append(w.likely, likely{w.spots[k], m})
 		}
 	}
-	_, k := s.root(i0, j0, p.walksFrom(w, hereM))
-	visit(i0, j0, k)
+	var visit func(i, j, k int)
+	visit = func(i, j, k int) {
+		m := s.within(i, j)
+		if m <= 1e-3*total {
+			return
+		}
+		if k == leafCut {
+			if r := s.stretch[i*N+j]; int(r[0]) > i || int(r[1]) < j {
+				use(int(r[0]), m)
+				use(int(r[1]), m)
+			}
+			return
+		}
+		use(k, m)
+		visit(i, k, int(s.cutRight[i*N+k]))
+		visit(k, j, int(s.cutLeft[j*N+k]))
+	}
+	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
+	visit(0, s.n, k)
 	var out []int
-	for _, u := range likeliest(used, 40) {
+	for _, u := range likeliest(w.likely, 48) {
 		out = append(out, u.index)
 	}
 	return out
@@ -567,26 +534,25 @@ func (p *Planner) walksFrom(w *workspace, hereM float64) []float64 {
 }
 
 // assemble reads the plan out of the solved search.
-func (p *Planner) assemble(w *workspace, a Axis, hereM, again float64) Plan {
+func (p *Planner) assemble(w *workspace, a Axis, hereM float64) Plan {
 	s := &w.s
-	total := w.below[a.Cells]
-	m := s.within(0, s.n)
-	plan := Plan{Repeats: p.noise.lead, MissProb: max(1-m/total, 0)}
+	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
+	t := treeBuilder{p: p, spots: w.spots, s: s, total: max(s.within(0, s.n), 1e-300)}
+	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, s.n, k, hereM)}
+	// What lies beyond the ends of the stretch pays for searching it, too.
+	t.missed += max(w.below[a.Cells]-t.total, 0)
+	return t.finish(plan, hereM)
+}
+
+// finish adds what a miss costs: the search from the beginning.
+func (t *treeBuilder) finish(plan Plan, hereM float64) Plan {
+	plan.Expected, plan.MissProb = t.sum, t.missed
 	if plan.MissProb < 1e-12 {
 		plan.MissProb = 0
 	}
-	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
-	t := treeBuilder{p: p, spots: w.spots, s: s, total: max(m, 1e-300)}
-	plan.Tree = t.node(0, s.n, k, hereM)
-	plan.Expected = t.sum
-	if plan.MissProb > 0 {
-		c := &p.lines.costs
-		plan.Expected.Money += plan.MissProb * again
-		plan.Expected.Taps *= 1 + plan.MissProb
-		plan.Expected.NewSplices *= 1 + plan.MissProb
-		plan.Expected.Minutes += plan.MissProb * (plan.Expected.Minutes + c.CheckMinutes)
-	}
-	plan.Next, plan.ReplaceNow = t.act(plan.Tree, hereM), k == leafCut
+	plan.Expected.add(plan.MissProb, t.p.anew)
+	plan.Next = t.act(plan.Tree, hereM)
+	plan.ReplaceNow = plan.Tree != nil && plan.Tree.Replace != nil
 	return plan
 }
 
@@ -596,7 +562,9 @@ type treeBuilder struct {
 	spots []int
 	s     *search
 	total float64
-	sum   Expected
+
+	sum    Expected
+	missed float64 // probability that a stretch is replaced in vain
 }
 
 // node is the plan between spots i and j, with k tested next by a person at hereM.
@@ -634,7 +602,19 @@ func (t *treeBuilder) tap(line int, probability, hereM float64) {
 }
 
 func (t *treeBuilder) leaf(i, j int, probability float64) *Act {
-	e := t.p.lines.end(t.spots[i], t.spots[j], t.p.bareEnds(t.spots, i, j))
+	r := t.s.stretch[i*(t.s.n+1)+j]
+	ends := 0.0
+	if int(r[0]) > i {
+		ends++
+	}
+	if int(r[1]) < j {
+		ends++
+	}
+	if m := t.s.within(i, j); m > 0 {
+		t.missed += probability * max(1-t.s.within(int(r[0]), int(r[1]))/m, 0)
+	}
+	i, j = int(r[0]), int(r[1])
+	e := t.p.lines.end(t.spots[i], t.spots[j], ends+t.p.bareEnds(t.spots, i, j))
 	t.sum.add(probability, Expected{Minutes: e.minutes, Money: e.money, NewSplices: e.splices})
 	return &Act{Kind: e.kind, FromM: t.p.lines.xM[t.spots[i]], ToM: t.p.lines.xM[t.spots[j]], Minutes: e.minutes, Money: e.money}
 }

@@ -21,14 +21,11 @@ func (p *Planner) PlanPair(b PairBelief, hereM float64, opts ...Option) Plan {
 	}
 	s, w := p.pairProblem(b, &o)
 	s.solve()
-	N := s.one.n + 1
 	_, k := s.at(0, s.one.n, p.walksFrom(w, hereM))
-	t := pairTree{treeBuilder{p: p, spots: w.spots, s: &s.one, total: 1}, s}
+	t := pairTree{treeBuilder{p: p, spots: w.spots, s: &s.one}, s}
 	t.total = s.one.within(0, s.one.n) + s.pairWithin(0, s.one.n)
-	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, N-1, k, hereM)}
-	plan.Expected = t.sum
-	plan.Next, plan.ReplaceNow = t.act(plan.Tree, hereM), k == leafCut
-	return plan
+	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, s.one.n, k, hereM)}
+	return t.finish(plan, hereM)
 }
 
 // ValuePair is [Planner.Value] for two breaks; it takes as long as a plan.
@@ -63,7 +60,8 @@ func (p *Planner) pairProblem(b PairBelief, o *options) (*pairSearch, *workspace
 	lo, hi := p.support(w, axis, 1e-6)
 	w.spots = p.choose(w, axis, lo, hi, pairSpots, spliceSpots/2, nil)
 	w.cumulate(single)
-	p.fill(w, axis, o.noReplace)
+	o.cover = true // a wrong end with two breaks is not reckoned with
+	p.fill(w, axis, o)
 
 	n := len(w.spots) - 1
 	pair := make([]float64, n*n)

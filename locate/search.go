@@ -15,6 +15,10 @@ import "math"
 //	V(i,j) = min( M(i,j) leaf(i,j),
 //	              min over k of M(i,j) (cost(k) + walk(here,k)) + V(i,k) + atom(k) found + V(k,j) )
 //
+// leaf(i,j) is the price of replacing from i to j, or, where that is cheaper, of
+// replacing a shorter stretch inside and paying miss when the fault was not in it:
+// the stretch to stop at is Kadane's run, the one of greatest sum of miss p - price.
+//
 // The person stands at one end of the interval, at the spot tested last, so
 // there are two values for each interval. This is the optimal search tree with
 // keys and gaps (Knuth 1971) with a cost to each key, travel and a stop; with
@@ -28,11 +32,14 @@ type search struct {
 	beyond float64   // what a test costs more when the fault turns out to lie after the spot
 	leaf   []float64 // (n+1)^2, [i*(n+1)+j]: replacing from spot i to spot j; +Inf is not allowed
 	walk   []float64 // (n+1)^2, symmetric; nil is free
+	miss   float64   // cost of replacing a stretch that does not hold the fault; +Inf: never risked
+	newEnd float64   // what an end of such a stretch that is not i or j adds to its price
 
 	fromLeft  []float64 // V standing at the left end, at [j*(n+1)+i]
 	fromRight []float64 // V standing at the right end, at [i*(n+1)+j]
 	cutLeft   []int32   // the spot to test; leafCut to replace
 	cutRight  []int32
+	stretch   [][2]int32 // what to replace in [i*(n+1)+j], if it comes to that
 }
 
 const leafCut = -1
@@ -54,6 +61,10 @@ func (s *search) reset(n int) {
 		s.cutLeft, s.cutRight = make([]int32, N*N), make([]int32, N*N)
 	}
 	s.cutLeft, s.cutRight = s.cutLeft[:N*N], s.cutRight[:N*N]
+	if cap(s.stretch) < N*N {
+		s.stretch = make([][2]int32, N*N)
+	}
+	s.stretch = s.stretch[:N*N]
 }
 
 // spread sets before and after from the mass of the n segments and n+1 spots.
@@ -90,15 +101,12 @@ func (s *search) solve() {
 		for j := i + 1; j <= s.n; j++ {
 			m := s.within(i, j)
 			leftRow := s.fromLeft[j*N : j*N+N]
-			leaf := s.leaf[i*N+j]
-			bestL, bestR := m*leaf, m*leaf
-			if m == 0 {
-				bestL, bestR = 0, 0
-			}
+			leaf := s.stop(i, j, m)
+			bestL, bestR := leaf, leaf
 			cutL, cutR := int32(leafCut), int32(leafCut)
 			// One more test and the cheapest end that could follow already cost
 			// more than replacing: no need to look.
-			if m > 0 && leaf > cheapest+cheapestLeaf {
+			if m > 0 && leaf > m*(cheapest+cheapestLeaf) {
 				cost := s.cost[:j]
 				rr, lr := rightRow[:j], leftRow[:j]
 				if s.walk == nil {
@@ -129,12 +137,56 @@ func (s *search) solve() {
 	}
 }
 
+// stop is the cost of replacing now, over all between spots i and j, of
+// probability m. Not all shorter stretches are tried, which would be quadratic for
+// each of n^2 intervals, but those found best one segment before, and from the
+// best of these on each end moved while that helps. What comes out can be
+// followed as it stands, so the value is never too low.
+func (s *search) stop(i, j int, m float64) float64 {
+	N := s.n + 1
+	best, at := m*s.leaf[i*N+j], [2]int32{int32(i), int32(j)}
+	if m <= 0 {
+		best = 0
+	} else if j > i+1 && !math.IsInf(s.miss, 1) {
+		try := func(r [2]int32) bool {
+			if r[0] < int32(i) || r[1] > int32(j) || r[0] >= r[1] {
+				return false
+			}
+			v := s.stopShort(i, j, m, r)
+			if !(v < best) {
+				return false
+			}
+			best, at = v, r
+			return true
+		}
+		try(s.stretch[(i+1)*N+j])
+		try(s.stretch[i*N+j-1])
+		for try([2]int32{at[0] + 1, at[1]}) || try([2]int32{at[0], at[1] - 1}) ||
+			try([2]int32{at[0] - 1, at[1]}) || try([2]int32{at[0], at[1] + 1}) {
+		}
+	}
+	s.stretch[i*N+j] = at
+	return best
+}
+
+// stopShort is the cost of replacing only stretch r of what lies between spots i and j.
+func (s *search) stopShort(i, j int, m float64, r [2]int32) float64 {
+	price := s.leaf[int(r[0])*(s.n+1)+int(r[1])]
+	if int(r[0]) > i {
+		price += s.newEnd
+	}
+	if int(r[1]) < j {
+		price += s.newEnd
+	}
+	return m*price + (m-s.within(int(r[0]), int(r[1])))*s.miss
+}
+
 // root is the least cost over all between spots i and j for a person elsewhere,
 // not divided by M, and the spot to test first or leafCut. from is the walk from
 // that person to each spot; nil is free.
 func (s *search) root(i, j int, from []float64) (float64, int) {
 	m := s.within(i, j)
-	best, cut := m*s.leaf[i*(s.n+1)+j], leafCut
+	best, cut := s.stop(i, j, m), leafCut
 	for k := i + 1; k < j; k++ {
 		v := m*s.cost[k] + s.right(i, k) + s.found*(s.after[k]-s.before[k]) + s.left(k, j)
 		if from != nil {
@@ -145,21 +197,4 @@ func (s *search) root(i, j int, from []float64) (float64, int) {
 		}
 	}
 	return best, cut
-}
-
-// edgeLeaf is the probability that the search between spots i and j, begun at
-// i's end, ends with the stretch at its left or right end.
-func (s *search) edgeLeaf(i, j int, leftEnd bool) float64 {
-	N := s.n + 1
-	k := s.cutLeft[j*N+i]
-	for k != leafCut {
-		if leftEnd {
-			j = int(k)
-			k = s.cutRight[i*N+j]
-		} else {
-			i = int(k)
-			k = s.cutLeft[j*N+i]
-		}
-	}
-	return s.within(i, j)
 }

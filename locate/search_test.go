@@ -40,7 +40,7 @@ func (p problem) build() *search {
 	n := len(p.segment)
 	s := &search{}
 	s.reset(n)
-	s.found, s.beyond = p.found, p.beyond
+	s.found, s.beyond, s.miss = p.found, p.beyond, math.Inf(1)
 	atom := make([]float64, n+1)
 	if p.atom != nil {
 		copy(atom[1:], p.atom)
@@ -400,4 +400,44 @@ func TestSearchLowerBound(t *testing.T) { // E11: Gibbs' inequality
 		v, _, _ := problem{segment: mass, cost: same(n-1, c), leaf: func(i, j int) float64 { return a + b*(at[j]-at[i]) }}.solve()
 		require.GreaterOrEqual(t, v, lowerBound(h, a, b, c)-1e-9)
 	})
+}
+
+// The best stretch to replace unseen when a miss costs 300: segments 4 and 5 of
+// ten, 15 + 80 + 105 = 200, as Kadane's run over 300 p - 40.
+func TestSearchBestStretch(t *testing.T) { // S-06
+	s := problem{
+		segment: []float64{.01, .02, .05, .35, .30, .12, .05, .04, .04, .02},
+		cost:    same(9, math.Inf(1)), leaf: replace(15, 2, 20),
+	}.build()
+	s.miss = 300
+	s.solve()
+	v, k := s.root(0, 10, nil)
+	assert.Equal(t, leafCut, k)
+	assert.Equal(t, [2]int32{3, 5}, s.stretch[10])
+	assert.InDelta(t, 200, v, 1e-9)
+}
+
+// The stretch to stop at against every stretch there is: never better, which
+// would be a mistake in the sums, and seldom worse.
+func TestSearchStopsNearTheBestStretch(t *testing.T) {
+	excess, cases := 0.0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := randomProblem(t)
+		p.atom = nil
+		s := p.build()
+		s.miss, s.newEnd = rapid.Float64Range(1, 60).Draw(t, "miss"), rapid.Float64Range(0, 2).Draw(t, "new end")
+		s.solve()
+		best := math.Inf(1)
+		m := s.within(0, s.n)
+		for i := range s.n {
+			for j := i + 1; j <= s.n; j++ {
+				best = min(best, s.stopShort(0, s.n, m, [2]int32{int32(i), int32(j)}))
+			}
+		}
+		got := s.stop(0, s.n, m)
+		require.GreaterOrEqual(t, got, best-1e-9)
+		excess += got/best - 1
+		cases++
+	})
+	assert.Less(t, excess/float64(cases), .01)
 }
