@@ -1,0 +1,133 @@
+package command
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/yard"
+)
+
+func newYard(p *program) *cobra.Command {
+	return newFamily("yard", "As-built maps: check, show, import, export",
+		newYardCheck(p), newYardShow(p))
+}
+
+// loadYard reads a map, saying what to do where there is none.
+func loadYard(file string) (*yard.Map, error) {
+	m, err := yard.Load(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, withHint(fmt.Errorf("there is no yard file %s", file), "check the name; a yard of which nothing is known needs no file")
+	}
+	return m, err
+}
+
+func newYardCheck(p *program) *cobra.Command {
+	return &cobra.Command{
+		Use: "check FILE...", Short: "Say whether maps can be used",
+		Long:    "Read as-built maps strictly and report every fault as FILE:LINE:COLUMN.",
+		Example: "  loopfault yard check orchard.yaml",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usagef("", "the yard file is missing")
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			s, err := p.settings()
+			if err != nil {
+				return err
+			}
+			var bad []error
+			for _, file := range args {
+				m, err := loadYard(file)
+				if err != nil {
+					bad = append(bad, err)
+					continue
+				}
+				fmt.Fprintf(p.Out, "%s: good: %s\n", clean(file), yardSummary(m, s.Units))
+			}
+			return allFaults(bad)
+		},
+	}
+}
+
+func yardSummary(m *yard.Map, u quantity.Units) string {
+	text := "loop " + estimate(m.BoundaryLength(), u) + ", lead-in " + estimate(m.LeadInLength(), u)
+	if n := len(m.Features); n > 0 {
+		text += fmt.Sprintf(", %d features", n)
+	}
+	if !m.HasPath() {
+		text += ", no path to draw"
+	}
+	return text
+}
+
+func estimate(e yard.Estimate, u quantity.Units) string {
+	text := quantity.FormatLength(e.Value, u) + " give or take " + quantity.FormatLength(e.SD, u)
+	if !e.Known {
+		text += " (not known; typical)"
+	}
+	return text
+}
+
+// printYard writes a map as words and figures.
+func (p *program) printYard(m *yard.Map, u quantity.Units) error {
+	w := tabwriter.NewWriter(p.Out, 0, 0, 2, ' ', 0)
+	row := func(name, value string) { fmt.Fprintf(w, "%s\t%s\n", name, clean(value)) }
+	or := func(value string) string {
+		if value == "" {
+			return "unknown"
+		}
+		return value
+	}
+	row("yard", or(m.Name))
+	row("wire", fmt.Sprintf("%s, %s, %s", m.Wire.Gauge, or(m.Wire.Material), or(m.Wire.Strands)))
+	row("boundary", estimate(m.BoundaryLength(), u))
+	row("lead-in", "2 legs of "+estimate(m.LeadInLength(), u))
+	row("whole wire", estimate(m.TotalLength(), u))
+	if m.InstalledYear > 0 {
+		row("installed", fmt.Sprint(m.InstalledYear))
+	}
+	if m.Soil.TemperatureC != nil {
+		row("soil", quantity.FormatTemperature(*m.Soil.TemperatureC, u)+", "+or(m.Soil.Moisture))
+	}
+	for _, f := range m.Features {
+		where := quantity.FormatRange(f.FromM, f.ToM, u)
+		if f.Unplaced {
+			where = "somewhere"
+		}
+		note := f.Note
+		if f.Found {
+			note = "found on the map"
+		}
+		if note != "" {
+			where += " (" + note + ")"
+		}
+		row(string(f.Kind), where)
+	}
+	return w.Flush()
+}
+
+func newYardShow(p *program) *cobra.Command {
+	return &cobra.Command{
+		Use: "show FILE", Short: "Show what a map says",
+		Example: "  loopfault yard show orchard.yaml --units m",
+		Args:    oneArgument("yard file"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			s, err := p.settings()
+			if err != nil {
+				return err
+			}
+			m, err := loadYard(args[0])
+			if err != nil {
+				return err
+			}
+			return p.printYard(m, s.Units)
+		},
+	}
+}
