@@ -1,5 +1,7 @@
 package kb
 
+import "loopfault/kb/strictyaml"
+
 // Note says where a number comes from and why it is what it is. Every number
 // of the knowledge base carries one.
 type Note struct {
@@ -22,18 +24,43 @@ type PerRole struct {
 	Note       `yaml:",inline"`
 }
 
-// Words is one wording for each of the three people.
+// Words is one wording for each of the three people. In a file it may be one
+// text for all of them.
 type Words struct {
 	Homeowner  string `yaml:"homeowner"`  // plain words
 	Support    string `yaml:"support"`    // a sentence to read aloud
 	Technician string `yaml:"technician"` // terse
 }
 
-// Steps are instructions for each of the three people, one sentence each.
+// DecodeYAML reads one text for all three, or one for each.
+func (w *Words) DecodeYAML(v strictyaml.Value) {
+	if v.Kind() == strictyaml.Scalar {
+		text := v.Text().Value
+		*w = Words{text, text, text}
+		return
+	}
+	type each Words
+	v.Decode((*each)(w))
+}
+
+// Steps are instructions for each of the three people, each a sentence or two.
+// In a file they may be one list for all of them.
 type Steps struct {
 	Homeowner  []string `yaml:"homeowner"`
 	Support    []string `yaml:"support"`
 	Technician []string `yaml:"technician"`
+}
+
+// DecodeYAML reads one list for all three, or one for each.
+func (s *Steps) DecodeYAML(v strictyaml.Value) {
+	if v.Kind() == strictyaml.List {
+		var list []string
+		v.Decode(&list)
+		*s = Steps{list, list, list}
+		return
+	}
+	type each Steps
+	v.Decode((*each)(s))
 }
 
 // Base is the whole knowledge, checked: every reference in it resolves.
@@ -67,8 +94,8 @@ type Part struct {
 // "something-else" are always present and are never combined with another.
 type Cause struct {
 	ID    string   `yaml:"id"`
-	Part  string   `yaml:"part"` // "" for nothing-wrong and something-else
-	Name  Words    `yaml:"name"`
+	Part  string   `yaml:"part"`  // "" for nothing-wrong and something-else
+	Name  Words    `yaml:"name"`  // fits into a sentence: small first letter, no full stop
 	Means Words    `yaml:"means"` // what it is and how it shows
 	Prior Number   `yaml:"prior"` // share of calls in which this alone is the fault; the sum is normalised
 	Given []Factor `yaml:"given"` // facts of the yard that change the prior
@@ -124,8 +151,12 @@ type Check struct {
 	// Fact groups checks that look at the same thing with the same eyes: their
 	// answers share errors, so together they count for little more than one.
 	Fact string `yaml:"fact"`
-	Ask  Words  `yaml:"ask"`
-	How  Steps  `yaml:"how"`
+	// KnownBy lists facts of the yard that answer it, and that the priors already
+	// take in: it is not asked where one of them holds.
+	KnownBy []string `yaml:"known_by"`
+
+	Ask Words `yaml:"ask"`
+	How Steps `yaml:"how"`
 
 	Minutes  PerRole     `yaml:"minutes"`
 	Tools    []string    `yaml:"tools"`    // all are needed
@@ -166,6 +197,11 @@ type Answer struct {
 	Text  Words  `yaml:"text"`
 	Means Words  `yaml:"means"` // what it says about the fault, in a sentence; may be empty
 	Place bool   `yaml:"place"` // a place may be given with it
+	// Share is set for an answer that says nothing about the fault ("no such sign
+	// fitted"): how often it is given, whatever the fault. It counts as "not
+	// applicable". In the file the rows speak of the other answers only; once
+	// loaded, every row holds all answers and sums to 1.
+	Share Number `yaml:"share"`
 }
 
 // Row is the distribution over a check's answers when one of the named causes is
@@ -198,6 +234,8 @@ type Tool struct {
 	Name Words  `yaml:"name"`
 	// Usual lists the roles that have it without saying so.
 	Usual []string `yaml:"usual"`
+	// Instead lists tools that serve as well, such as a spade for an earth rod.
+	Instead []string `yaml:"instead"`
 	// Obtain is what it costs to get one during the call, in minutes and money
 	// for each role; a negative figure means it cannot be had.
 	ObtainMinutes PerRole `yaml:"obtain_minutes"`
@@ -315,7 +353,7 @@ type Settings struct {
 	PersistentError    Number       `yaml:"persistent_error"`       // the part of it that repeating at the spot cannot remove
 	SettleProbability  Number       `yaml:"settle_probability"`     // a cause this likely is spoken of as found
 	Unsure             Number       `yaml:"unsure"`                 // how far an answer marked unsure is a guess: 0 as good as any, 1 worthless
-	GaugeShares        []GaugeShare `yaml:"gauge_shares"`           // how often each gauge is met where nobody knows
+	GaugeShares        []GaugeShare `yaml:"-"`                      // how often each gauge is met where nobody knows; "gauges" in the file
 	WirePerAcre        Number       `yaml:"wire_per_third_acre_ft"` // a third of an acre wants about this much
 }
 
