@@ -39,7 +39,7 @@ func newOhms(p *program) *cobra.Command {
 		Use: "ohms", Short: "Say what a loop should read, and what a reading means",
 		Long: `Say what resistance a healthy loop should read from terminal to terminal, with its
 uncertainty, and what a reading would mean. The length is that of the whole wire, lead-in
-and boundary.`,
+and boundary. The wire is taken for copper unless --material says otherwise.`,
 		Example: `  loopfault ohms --wire 20awg --length 500ft --temperature 10C
   loopfault ohms --wire 20awg --length 500ft --temperature 10C --reading 12.3ohm`,
 		Args: noArguments,
@@ -120,7 +120,13 @@ func ohmsYard(w *wireFlags, u quantity.Units) (*yard.Map, error) {
 	m := &yard.Map{}
 	m.Loop.PathUnits = u
 	m.Loop.LengthM, m.LeadIn.LengthM = &boundary, leg
-	return m, w.readConductor(m)
+	if err := w.readConductor(m); err != nil {
+		return nil, err
+	}
+	if m.Wire.Material == "" {
+		m.Wire.Material = "copper" // what a reading is compared with until another metal is known
+	}
+	return m, nil
 }
 
 // expectedOhm is the resistance of the healthy loop, terminal to terminal, and

@@ -135,9 +135,9 @@ Alone on a terminal it starts a case, as "loopfault diagnose" does.`,
 			root.AddCommand(c)
 		}
 	}
-	group("case", newDiagnose(p))
+	group("case", newDiagnose(p), newVerify(p))
 	group("wire", newOhms(p), newLocate(p), newTaps(p), newYard(p))
-	group("knowledge", newKB(p))
+	group("knowledge", newKB(p), newTree(p))
 	root.AddCommand(newConfig(p), newVersion(p), newMan(p))
 	root.SetHelpCommand(newHelp())
 	return root

@@ -1,9 +1,13 @@
 package command
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"os"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -14,7 +18,7 @@ import (
 
 func newYard(p *program) *cobra.Command {
 	return newFamily("yard", "As-built maps: check, show, import, export",
-		newYardCheck(p), newYardShow(p))
+		newYardCheck(p), newYardShow(p), newYardImport(p), newYardExport(p))
 }
 
 // loadYard reads a map, saying what to do where there is none.
@@ -130,4 +134,91 @@ func newYardShow(p *program) *cobra.Command {
 			return p.printYard(m, s.Units)
 		},
 	}
+}
+
+func newYardImport(p *program) *cobra.Command {
+	var output string
+	var force bool
+	c := &cobra.Command{
+		Use: "import FILE", Short: "Make a map of a GeoJSON or GPX file",
+		Long: `Make an as-built map of a GeoJSON file or a GPX track, such as a walk along the boundary with a
+phone. What was left out or guessed is said on standard error.`,
+		Example: "  loopfault yard import walk.gpx -o orchard.yaml",
+		Args:    oneArgument("GeoJSON or GPX file"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			s, err := p.settings()
+			if err != nil {
+				return err
+			}
+			data, err := os.ReadFile(args[0])
+			if err != nil {
+				return fmt.Errorf("importing a map: %w", err)
+			}
+			read := yard.ImportGeoJSON
+			if isXML(data) {
+				read = yard.ImportGPX
+			}
+			m, report, err := read(data)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			m.Loop.PathUnits = s.Units
+			fmt.Fprintf(p.Err, "read: %d points, %d kept, %s off the line kept (root mean square)\n",
+				report.Points, report.Kept, quantity.FormatLength(report.RMSM, s.Units))
+			for _, note := range report.Notes {
+				fmt.Fprintf(p.Err, "note: %s\n", clean(note))
+			}
+			return p.output(output, force, func(w io.Writer) error {
+				_, err := w.Write(m.Marshal())
+				return err
+			})
+		},
+	}
+	addOutput(c, &output)
+	c.Flags().BoolVar(&force, "force", false, "write over a file that exists")
+	return c
+}
+
+// isXML tells a GPX file from a GeoJSON one by how it begins.
+func isXML(data []byte) bool {
+	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	return bytes.HasPrefix(bytes.TrimLeft(data, " \t\r\n"), []byte("<"))
+}
+
+func newYardExport(p *program) *cobra.Command {
+	var output, format string
+	formats := []string{"geojson", "gpx"}
+	c := &cobra.Command{
+		Use: "export FILE", Short: "Write a map as GeoJSON or GPX",
+		Long:    "Write an as-built map as GeoJSON or GPX. Its path must have an origin, which ties it to the earth.",
+		Example: "  loopfault yard export orchard.yaml --format gpx -o orchard.gpx",
+		Args:    oneArgument("yard file"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if !cmd.Flags().Changed("format") && strings.HasSuffix(strings.ToLower(output), ".gpx") {
+				format = "gpx"
+			}
+			if err := oneOf("format", format, formats); err != nil {
+				return err
+			}
+			m, err := loadYard(args[0])
+			if err != nil {
+				return err
+			}
+			made, err := m.GeoJSON()
+			if format == "gpx" {
+				made, err = m.GPX()
+			}
+			if err != nil {
+				return fmt.Errorf("exporting %s: %w", args[0], err)
+			}
+			return p.output(output, true, func(w io.Writer) error {
+				_, err := w.Write(made)
+				return err
+			})
+		},
+	}
+	c.Flags().StringVar(&format, "format", "geojson", "geojson or gpx")
+	addOutput(c, &output)
+	_ = c.RegisterFlagCompletionFunc("format", fixed(formats...))
+	return c
 }
