@@ -281,7 +281,7 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 			s := &c.spots[c.first[i]]
 			c.contact(in, i, 0, s.left, earth)
 			c.contact(in, i, 1, s.right, earth)
-		case Series:
+		case Series, ArresterOpen:
 			s := &c.spots[c.first[i]]
 			c.contact(in, i, 0, s.left, s.right)
 		case Leak:

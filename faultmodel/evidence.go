@@ -31,6 +31,8 @@ type gaussian struct {
 
 	chol, inv, low [maxReadings][maxReadings]float64
 	alpha          [maxReadings]float64
+	lnRoot         [maxReadings]float64
+	terms          [1 + maxReadings*(maxReadings+1)/2]float64
 }
 
 // logEvidence is ln p of the readings: a normal density with at most two of
@@ -67,19 +69,31 @@ func (g *gaussian) logEvidence() float64 {
 		quad += a * g.residual[i]
 	}
 	all := -quad/2 - lnDet - float64(n)*lnSqrt2Pi
-	total := all + float64(n)*lnSound
 	var overGiven, overAlone float64
 	for k := n; k < g.n; k++ {
 		given, alone := g.over(k)
 		overGiven += math.Log((1-outlierShare)*given + outlierShare*outlierOver)
 		overAlone += math.Log((1-outlierShare)*alone + outlierShare*outlierOver)
 	}
-	total += overGiven
+	// Every alternative is a sum of logarithms against the density of all; what
+	// is far below the largest is not worth its exponential.
+	terms := g.terms[:0]
+	terms = append(terms, overGiven)
+	top := overGiven
+	push := func(x float64) {
+		terms = append(terms, x)
+		top = max(top, x)
+	}
 	// Leave-one-out and leave-two-out densities from the precision matrix.
+	rest := overAlone + lnOutlier - lnSound + lnSqrt2Pi
 	for i := range n {
 		pi := g.inv[i][i]
-		one := -g.alpha[i]*g.alpha[i]/(2*pi) + 0.5*math.Log(pi) - lnSqrt2Pi
-		total = logAdd(total, all-one+lnOutlier+float64(n-1)*lnSound+overAlone)
+		g.lnRoot[i] = 0.5 * math.Log(pi)
+		push(g.alpha[i]*g.alpha[i]/(2*pi) - g.lnRoot[i] + rest)
+	}
+	rest += lnOutlier - lnSound + lnSqrt2Pi
+	for i := range n {
+		pi := g.inv[i][i]
 		for j := range i {
 			pj, pij := g.inv[j][j], g.inv[i][j]
 			det := pi*pj - pij*pij
@@ -87,10 +101,21 @@ func (g *gaussian) logEvidence() float64 {
 				continue
 			}
 			q := (pj*g.alpha[i]*g.alpha[i] - 2*pij*g.alpha[i]*g.alpha[j] + pi*g.alpha[j]*g.alpha[j]) / det
-			two := -q/2 + 0.5*math.Log(det) - 2*lnSqrt2Pi
-			total = logAdd(total, all-two+2*lnOutlier+float64(n-2)*lnSound+overAlone)
+			x := q/2 - g.lnRoot[i] - g.lnRoot[j] + rest
+			if x < top-25 {
+				continue
+			}
+			push(x - 0.5*math.Log(det/(pi*pj)))
 		}
 	}
+	var sum float64
+	for _, x := range terms {
+		if x > top-25 {
+			sum += math.Exp(x - top)
+		}
+	}
+	total := all + float64(n)*lnSound + top + math.Log(sum)
+	// And all of them wrong: nothing is ever impossible.
 	return logAdd(total, float64(n)*lnOutlier+float64(g.n-n)*math.Log(outlierShare*outlierOver))
 }
 
@@ -154,8 +179,8 @@ func logAdd(a, b float64) float64 {
 	if a < b {
 		a, b = b, a
 	}
-	if d := b - a; d > -40 {
-		return a + math.Log1p(math.Exp(d))
+	if d := b - a; d > -36 {
+		return a + math.Log(1+math.Exp(d)) // below 1e-16 what Log1p would add is lost anyway
 	}
 	return a
 }

@@ -73,11 +73,24 @@ func arrange(readings []Reading) (out []Reading, finite int) {
 	return out, finite
 }
 
-// row is a prediction: a value, and its derivatives by the standard normals the
-// unknowns are made of.
-type row [1 + tagCount]float64
+// row is a prediction: a value; its derivatives by the standard normals the
+// unknowns are made of; and last the standard deviation of what is not straight
+// in them, all in the unit of the value.
+type row [rowLen]float64
+
+const (
+	rowLen    = 1 + int(tagCount) + 1
+	bentSlot  = rowLen - 1
+	sigmaStep = 1.7320508075688772 // where three-point Gauss-Hermite puts its outer points
+)
 
 // predict solves the circuit for one variant of the faults at given places.
+//
+// Shared unknowns are taken as straight lines of ln(value). A contact spreads
+// over e-folds, so that it gets its line through points on either side, and what
+// the curve departs from it by becomes a shift and a spread:
+//
+//	f(z) = a + b z + c z^2:   mean a + c,  slope b,  left over 2 c^2
 func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM float64, out *row) {
 	in := m.prior.median
 	for i := range v.contacts {
@@ -86,11 +99,44 @@ func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM fl
 			in.contacts[i][k] = contact{value: c.Median, soil: c.soil}
 		}
 	}
-	j.c.measure(&in, faults, q, atM, m.meters.capHz(), &j.o)
-	o := &j.o
-	*out = row{o.value}
+	hz := m.meters.capHz()
+	j.c.measure(&in, faults, q, atM, hz, &j.o)
+	o := j.o
+	shift := q.function().shift(&m.meters)
+	f0 := math.Log(o.value + shift)
+	mean, bent := f0, 0.0
+	*out = row{}
+	scale := o.value / (o.value + shift)
+	for t := int(tagFault); t < int(tagCount); t++ {
+		if o.slope[t] == 0 {
+			continue
+		}
+		i, k := (t-int(tagFault))/4, (t-int(tagFault))%4
+		if k >= 2 {
+			out[1+t] = o.slope[t] * scale * copperEMFSD
+			continue
+		}
+		sd := v.contacts[i][k].SigmaLn
+		out[1+t] = o.slope[t] * scale * sd
+		if math.Abs(o.slope[t]*scale) < 1e-3 || sd < 0.2 {
+			continue
+		}
+		c := &in.contacts[i][k].value
+		keep := *c
+		var f [2]float64
+		for side, step := range [...]float64{-sigmaStep, sigmaStep} {
+			*c = keep * math.Exp(step*sd)
+			j.c.measure(&in, faults, q, atM, hz, &j.o)
+			f[side] = math.Log(j.o.value + shift)
+		}
+		*c = keep
+		out[1+t] = (f[1] - f[0]) / (2 * sigmaStep)
+		curve := (f[1] + f[0] - 2*f0) / 6
+		mean += curve
+		bent += 2 * curve * curve
+	}
 	for t := range int(sharedTags) {
-		s := o.slope[t] * o.value
+		s := o.slope[t] * scale
 		if s == 0 {
 			continue
 		}
@@ -100,34 +146,38 @@ func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM fl
 			}
 		}
 	}
-	for t := int(tagFault); t < int(tagCount); t++ {
-		if o.slope[t] == 0 {
-			continue
-		}
-		i, k := (t-int(tagFault))/4, (t-int(tagFault))%4
-		sd := copperEMFSD
-		if k < 2 {
-			sd = v.contacts[i][k].SigmaLn
-		}
-		out[1+t] = o.slope[t] * o.value * sd
+	level := math.Exp(mean)
+	for k := 1; k < bentSlot; k++ {
+		out[k] *= level
 	}
+	out[0] = level - shift
+	out[bentSlot] = level * math.Sqrt(bent)
 }
 
-// enter sets reading k of g from a prediction.
-func (m *Model) enter(g *gaussian, k int, r Reading, p *row, cols []int) {
-	s := r.Quantity.sort()
+// observed is a reading, or the meter's limit where it showed over-range, on the
+// scale on which it is judged.
+type observed struct {
+	ln, shift, noise float64 // ln(value + shift); variance of that
+}
+
+func (m *Model) observe(r Reading) observed {
+	s := r.Quantity.function()
 	q := s.shift(&m.meters)
-	at := p[0] + q
-	if at <= 0 { // no interpolation leaves this far from a value of zero
-		at = q
-	}
 	v := r.Value
 	if r.OverRange {
 		v = m.meters.meter(s).RangeMax
 	}
-	g.residual[k] = math.Log((v + q) / at)
-	g.noise[k] = s.noise(&m.meters, v)
-	inv := 1 / at
+	return observed{math.Log(v + q), q, s.noise(&m.meters, v)}
+}
+
+// enter sets reading k of g from a prediction.
+func (m *Model) enter(g *gaussian, k int, r Reading, p *row, cols []int) {
+	o := m.observe(r)
+	value := max(p[0]+o.shift, o.shift)
+	g.residual[k] = o.ln - math.Log(value)
+	inv := 1 / value
+	bent := p[bentSlot] * inv
+	g.noise[k] = o.noise + bent*bent
 	for c, col := range cols {
 		g.load[k][c] = p[col] * inv
 	}

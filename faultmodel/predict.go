@@ -173,7 +173,7 @@ func blend(rows []row, w []float64) row {
 
 // mixture gathers the prediction of one reading over variants.
 type mixture struct {
-	sort     sort
+	function function
 	shift    float64
 	limitLn  float64
 	ln       []float64 // weights, not normalised
@@ -181,9 +181,9 @@ type mixture struct {
 }
 
 func (m *Model) newMixture(q Quantity) *mixture {
-	s := q.sort()
+	s := q.function()
 	shift := s.shift(&m.meters)
-	return &mixture{sort: s, shift: shift, limitLn: math.Log(m.meters.meter(s).RangeMax + shift)}
+	return &mixture{function: s, shift: shift, limitLn: math.Log(m.meters.meter(s).RangeMax + shift)}
 }
 
 // add takes in one variant: g holds the readings already taken under it, p its
@@ -195,7 +195,8 @@ func (x *mixture) add(m *Model, g *gaussian, lnWeight float64, p *row, cols []in
 	for c, col := range cols {
 		load[c] = p[col] / at
 	}
-	v := dot(load[:len(cols)], load[:len(cols)]) + x.sort.noise(&m.meters, max(p[0], 0))
+	bent := p[bentSlot] / at
+	v := dot(load[:len(cols)], load[:len(cols)]) + x.function.noise(&m.meters, max(p[0], 0)) + bent*bent
 	if g.n > 0 {
 		lnWeight += g.logEvidence()
 		var c [maxReadings]float64

@@ -22,7 +22,8 @@ const (
 	spliceOhm, spliceSig = 15, 2.2   // a splice bad enough to notice
 	touchOhm, touchSig   = 0.3, 1.3  // metal to metal
 	shortOhm, shortSig   = 0.5, 1.6  // through crushed insulation
-	gapOhm, gapSig       = 1.0, 1.0  // a failed arrester element
+	gapOhm, gapSig       = 1.0, 1.0  // an arrester element failed short
+	goneOhm, goneSig     = 1e10, 0.5 // an arrester element failed open
 	looseOhm, looseSig   = 1e3, 3.0  // a loose terminal
 	weakFactor, weakSig  = 0.45, 0.4 // drive of a weak source against a good one
 	noVolts, noVoltsSig  = 2e-3, 1.5 // of the adapter's volts, with no supply
@@ -37,7 +38,7 @@ const (
 
 // tileSD is the spread of ln(unknown) over which a reading may be taken as
 // straight in it. Wider unknowns are mixtures of such tiles.
-const tileSD = 0.75
+const tileSD = 1.0
 
 // tile splits a lognormal into a mixture of narrower ones. Normals of standard
 // deviation s spaced 2s apart under a normal envelope reproduce the wide normal
@@ -116,6 +117,8 @@ func (k Kind) prospects() []prospect {
 	case ArresterShort:
 		g := contactPrior{LogNormal{gapOhm, gapSig}, false}
 		return []prospect{{1, [2]contactPrior{g, g}}}
+	case ArresterOpen:
+		return one(goneOhm, goneSig, false)
 	case LooseTerminal:
 		return one(looseOhm, looseSig, false)
 	case WeakSource:
@@ -309,7 +312,7 @@ func (p *prior) learn(l *Loop, meters *Meters, baseline []Reading) {
 		}
 		var o outcome
 		c.measure(&p.median, nil, r.Quantity, r.AtM, meters.capHz(), &o)
-		s := r.Quantity.sort()
+		s := r.Quantity.function()
 		q := s.shift(meters)
 		f := o.value / (o.value + q)
 		for t := range o.slope {

@@ -75,17 +75,17 @@ func DefaultMeters() Meters {
 	}
 }
 
-// sort is the function of a meter a quantity is read with.
-type sort uint8
+// function is the function of a meter a quantity is read with.
+type function uint8
 
 const (
-	ohms sort = iota
+	ohms function = iota
 	farads
 	volts
 	amperes
 )
 
-func (q Quantity) sort() sort {
+func (q Quantity) function() function {
 	switch q {
 	case CapacitanceA, CapacitanceB:
 		return farads
@@ -124,7 +124,7 @@ func (r Reading) usable() bool {
 }
 
 // meter is the function that reads a sort of quantity.
-func (m *Meters) meter(s sort) *Meter {
+func (m *Meters) meter(s function) *Meter {
 	switch s {
 	case farads:
 		return &m.Capacitance
@@ -147,13 +147,13 @@ func (m *Meters) capHz() float64 {
 
 // shift is added to a value before its logarithm is taken, so that a reading of
 // zero has one: a few of the finest digits, under which the scale turns linear.
-func (s sort) shift(m *Meters) float64 {
+func (s function) shift(m *Meters) float64 {
 	mt := m.meter(s)
 	return max(mt.Counts, 1) * max(mt.Resolution, [...]float64{1e-3, 1e-13, 1e-4, 1e-6}[s])
 }
 
 // noise is the variance of ln(value + shift) that a reading has for itself.
-func (s sort) noise(m *Meters, value float64) float64 {
+func (s function) noise(m *Meters, value float64) float64 {
 	mt := m.meter(s)
 	model := [...]float64{ohmModelSD, faradModelSD, voltModelSD, ampereModelSD}[s] * value
 	digit := mt.digitSD(value)

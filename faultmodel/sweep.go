@@ -18,8 +18,12 @@ type hypothesis struct {
 	live     []int // variants still in the running
 	cols     []int
 	weights  []float64
-	places   [2]float64
 	each     []float64 // log-likelihood of every variant at the last place
+	observed []observed
+	lnWeight []float64 // of the variants
+	noted    []float64 // the same, while notes were taken
+	notes    [][]float64
+	packed   []packed
 }
 
 func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
@@ -40,16 +44,28 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 		fs = fs[:1]
 	}
 	h.variants = variants(seenFaults(fs))
+	h.revive()
+	h.each = make([]float64, len(h.variants))
+	h.packed = make([]packed, len(h.readings))
+	for _, r := range h.readings {
+		h.observed = append(h.observed, m.observe(r))
+	}
+	return h
+}
+
+// revive puts every variant back in the running.
+func (h *hypothesis) revive() {
+	h.live, h.lnWeight, h.noted = h.live[:0], h.lnWeight[:0], h.noted[:0]
 	for v := range h.variants {
 		h.live = append(h.live, v)
+		h.lnWeight = append(h.lnWeight, h.variants[v].lnWeight)
+		h.noted = append(h.noted, h.variants[v].lnWeight)
 	}
-	h.each = make([]float64, len(h.variants))
-	return h
 }
 
 // columns lists the unknowns any reading depends on. It looks at one place.
 func (h *hypothesis) columns(x1, x2 float64) {
-	var active [1 + tagCount]bool
+	var active [rowLen]bool
 	for _, t := range h.tables {
 		h.m.at(h.j, t, x1, x2, h.weights[:0])
 		h.m.mu.Lock()
@@ -59,53 +75,100 @@ func (h *hypothesis) columns(x1, x2 float64) {
 		h.m.mu.Unlock()
 	}
 	h.cols = h.cols[:0]
-	for k := 1; k < len(active); k++ {
+	for k := 1; k < bentSlot; k++ {
 		if active[k] {
 			h.cols = append(h.cols, k)
 		}
 	}
 }
 
+// packed is a cell's predictions cut down to the columns in use, the value first
+// and what is not straight second, by variant and node.
+type packed struct {
+	from   *cell
+	width  int
+	values []float64
+}
+
+func (h *hypothesis) pack(k int, c *cell) *packed {
+	p := &h.packed[k]
+	if p.from == c && p.width == 2+len(h.cols) {
+		return p
+	}
+	p.from, p.width = c, 2+len(h.cols)
+	p.values = p.values[:0]
+	for _, rows := range c.rows {
+		for i := range rows {
+			p.values = append(p.values, rows[i][0], rows[i][bentSlot])
+			for _, col := range h.cols {
+				p.values = append(p.values, rows[i][col])
+			}
+		}
+	}
+	return p
+}
+
 // logLikelihood judges one place, or pair of places, from the tables.
 func (h *hypothesis) logLikelihood(x1, x2 float64) float64 {
 	n := len(h.readings)
-	var cells [maxReadings]*cell
 	var starts [maxReadings + 1]int
 	w := h.weights[:0]
 	for k, t := range h.tables {
-		cells[k], w = h.m.at(h.j, t, x1, x2, w)
+		var c *cell
+		c, w = h.m.at(h.j, t, x1, x2, w)
 		starts[k+1] = len(w)
+		h.pack(k, c)
 	}
 	h.weights = w
 	g := &h.j.g
-	g.n, g.finite, g.cols = n, h.finite, len(h.cols)
+	nc := len(h.cols)
+	g.n, g.finite, g.cols = n, h.finite, nc
 	total := math.Inf(-1)
+	var buf row
+	p := buf[:2+nc]
 	for _, v := range h.live {
 		for k := range n {
-			var p row
-			rows := cells[k].rows[min(v, len(cells[k].rows)-1)]
-			for i, weight := range w[starts[k]:starts[k+1]] {
-				r := &rows[i]
-				p[0] += weight * r[0]
-				for _, c := range h.cols {
-					p[c] += weight * r[c]
+			pk := &h.packed[k]
+			nodes := w[starts[k]:starts[k+1]]
+			block := len(nodes) * pk.width
+			at := v * block
+			if at >= len(pk.values) {
+				at = 0 // a reading the fault has no part in
+			}
+			clear(p)
+			for i, weight := range nodes {
+				r := pk.values[at+i*pk.width : at+(i+1)*pk.width]
+				for c, x := range r {
+					p[c] += weight * x
 				}
 			}
-			h.m.enter(g, k, h.readings[k], &p, h.cols)
+			o := &h.observed[k]
+			value := max(p[0]+o.shift, o.shift)
+			g.residual[k] = o.ln - math.Log(value)
+			inv := 1 / value
+			bent := p[1] * inv
+			g.noise[k] = o.noise + bent*bent
+			load := g.load[k][:nc]
+			for c := range load {
+				load[c] = p[2+c] * inv
+			}
 		}
-		l := h.variants[v].lnWeight + g.logEvidence()
+		l := h.lnWeight[v] + g.logEvidence()
 		h.each[v] = l
 		total = logAdd(total, l)
 	}
 	return total
 }
 
-// Loss allowed to interpolation between places, in log-likelihood, and how far
-// below the best place or variant anything stops to matter.
+// How far a parabola through three places may miss the two between them before
+// closer places are judged; what is then filled in is the quartic through all
+// five, several times better. And how far below the best place or variant
+// anything stops to matter. In log-likelihood.
 const (
-	sweepTolerance = 1e-3
-	farBelow       = 30
-	hopeless       = 18
+	sweepTolerance = 0.03
+	farBelow       = 25
+	hopeless       = 12
+	alike          = 2e-3
 )
 
 // Sweep is the LogLikelihood of one fault of a kind at each place. A [Touch]
@@ -192,26 +255,25 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 	for _, run := range runs {
 		h.columns2(at(atM[run[0]]))
 	}
-	const step = 32
+	const step, comb = 64, 64
 	best := math.Inf(-1)
-	keep := make([]bool, len(h.variants))
 	eval := func(i int) float64 {
 		out[i] = h.logLikelihood(at(atM[i]))
 		best = max(best, out[i])
 		return out[i]
 	}
 	for _, run := range runs {
-		for k := 0; k < len(run); k += step / 2 {
-			l := eval(run[k])
-			for _, v := range h.live {
-				keep[v] = keep[v] || h.each[v] > l-hopeless
-			}
-		}
-		if last := len(run) - 1; last%(step/2) != 0 {
-			eval(run[last])
+		for k := 0; k < len(run)+comb-1; k += comb {
+			eval(run[min(k, len(run)-1)])
+			h.note()
 		}
 	}
-	h.live = slices.DeleteFunc(h.live, func(v int) bool { return !keep[v] })
+	h.thin()
+	for _, run := range runs {
+		for k := 0; k < len(run)+step/2-1; k += step / 2 {
+			eval(run[min(k, len(run)-1)])
+		}
+	}
 	for _, run := range runs {
 		for k := 0; k < len(run)-1; k += step {
 			hi := min(k+step, len(run)-1)
@@ -230,44 +292,104 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 // bend fills in a run whose first, mid and last places are judged.
 func (h *hypothesis) bend(run []int, atM, out []float64, mid int, best *float64, eval func(int) float64) {
 	last := len(run) - 1
-	if last <= 2 {
+	if last < 2 {
 		return
 	}
-	parabola := func(i int) float64 {
-		x0, x1, x2, x := atM[run[0]], atM[run[mid]], atM[run[last]], atM[run[i]]
-		if x0 == x1 || x1 == x2 {
-			return out[run[mid]]
-		}
-		return out[run[0]]*(x-x1)*(x-x2)/((x0-x1)*(x0-x2)) +
-			out[run[mid]]*(x-x0)*(x-x2)/((x1-x0)*(x1-x2)) +
-			out[run[last]]*(x-x0)*(x-x1)/((x2-x0)*(x2-x1))
-	}
-	good := true
-	qs := [2]int{mid / 2, (mid + last) / 2}
-	for _, q := range qs {
-		if q == 0 || q == mid || q == last {
-			continue
-		}
-		guess := parabola(q)
-		got := eval(run[q])
-		tol := sweepTolerance
-		if below := *best - max(got, out[run[0]], out[run[mid]], out[run[last]]); below > farBelow {
-			tol = 1
-		} else if below > 8 {
-			tol *= math.Exp((below - 8) / 3)
-		}
-		good = good && math.Abs(guess-got) < tol
-	}
-	if good {
+	if last < 8 {
 		for i := 1; i < last; i++ {
-			if i != mid && i != qs[0] && i != qs[1] {
-				out[run[i]] = parabola(i)
+			if i != mid {
+				eval(run[i])
 			}
 		}
 		return
 	}
-	h.bend(run[:mid+1], atM, out, qs[0], best, eval)
-	h.bend(run[mid:], atM, out, qs[1]-mid, best, eval)
+	knots := [5]int{0, mid / 2, mid, (mid + last) / 2, last}
+	through := func(i int, knots ...int) float64 {
+		var sum float64
+		x := atM[run[i]]
+		for _, a := range knots {
+			w := 1.0
+			for _, b := range knots {
+				if a != b {
+					w *= (x - atM[run[b]]) / (atM[run[a]] - atM[run[b]])
+				}
+			}
+			sum += w * out[run[a]]
+		}
+		return sum
+	}
+	good := atM[run[0]] < atM[run[1]]
+	for k := 1; k < len(knots); k++ {
+		good = good && atM[run[knots[k-1]]] < atM[run[knots[k]]]
+	}
+	for _, q := range [...]int{knots[1], knots[3]} {
+		got := eval(run[q])
+		if !good {
+			continue
+		}
+		tol := sweepTolerance
+		if below := *best - max(got, out[run[0]], out[run[mid]], out[run[last]]); below > farBelow {
+			tol = 3
+		} else if below > 6 {
+			tol *= math.Exp((below - 6) / 4)
+		}
+		good = math.Abs(through(q, 0, mid, last)-got) < tol
+	}
+	if good {
+		for i := 1; i < last; i++ {
+			if i != knots[1] && i != knots[2] && i != knots[3] {
+				out[run[i]] = through(i, knots[:]...)
+			}
+		}
+		return
+	}
+	h.bend(run[:mid+1], atM, out, knots[1], best, eval)
+	h.bend(run[mid:], atM, out, knots[3]-mid, best, eval)
+}
+
+// note remembers what every variant said of the last place.
+func (h *hypothesis) note() { h.notes = append(h.notes, slices.Clone(h.each)) }
+
+// thin leaves out the variants that no noted place gives a chance, and lets one
+// stand for several that say the same of every place.
+func (h *hypothesis) thin() {
+	notes := h.notes
+	h.notes = nil
+	hope := make([]float64, len(notes))
+	for p, each := range notes {
+		hope[p] = math.Inf(-1)
+		for _, v := range h.live {
+			hope[p] = max(hope[p], each[v])
+		}
+	}
+	var kept []int
+next:
+	for _, v := range h.live {
+		dead := true
+		for p, each := range notes {
+			dead = dead && each[v] < hope[p]-hopeless
+		}
+		if dead {
+			continue
+		}
+		for _, u := range kept {
+			same := true
+			for p, each := range notes {
+				d := (each[u] - h.noted[u]) - (each[v] - h.noted[v])
+				low := max(each[u], each[v]) < hope[p]-hopeless
+				if !low && math.Abs(d) > alike {
+					same = false
+					break
+				}
+			}
+			if same {
+				h.lnWeight[u] = logAdd(h.lnWeight[u], h.lnWeight[v])
+				continue next
+			}
+		}
+		kept = append(kept, v)
+	}
+	h.live = kept
 }
 
 func (h *hypothesis) columns2(x1, x2 float64) {
@@ -345,7 +467,7 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 	h := m.hypothesis(readings, k1, k2, Healthy)
 	defer m.release(h.j)
 	n := len(atM)
-	alike := k1 == k2
+	twice := k1 == k2
 	ok := func(k Kind, x float64) bool {
 		if k != LeadShort {
 			return true
@@ -356,7 +478,7 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 	possible := func(i, j int) bool { return ok(k1, atM[i]) && ok(k2, atM[j]) }
 	set := func(i, j int, l float64) {
 		out[i][j] = l
-		if alike {
+		if twice {
 			out[j][i] = l
 		}
 	}
@@ -378,23 +500,19 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 			}
 		}
 	}
-	keep := make([]bool, len(h.variants))
 	for i := 0; i < n; i += step {
 		for j := 0; j < n; j += step {
-			if !possible(i, j) || alike && j < i {
-				continue
-			}
-			l := h.logLikelihood(atM[i], atM[j])
-			for _, v := range h.live {
-				keep[v] = keep[v] || h.each[v] > l-hopeless
+			if possible(i, j) && !(twice && j < i) {
+				h.logLikelihood(atM[i], atM[j])
+				h.note()
 			}
 		}
 	}
-	h.live = slices.DeleteFunc(h.live, func(v int) bool { return !keep[v] })
+	h.thin()
 	for i := range n {
 		for j := range n {
 			switch {
-			case alike && j < i:
+			case twice && j < i:
 			case !possible(i, j):
 				set(i, j, math.Inf(-1))
 			default:
@@ -425,10 +543,7 @@ func (m *Model) sweepTouch(readings []Reading, atM []float64) []float64 {
 	at := m.partners()
 	one := make([]float64, len(atM))
 	for k, y := range at {
-		h.live = h.live[:0]
-		for v := range h.variants {
-			h.live = append(h.live, v)
-		}
+		h.revive()
 		h.along(atM, one, false, func(x float64) (float64, float64) { return x, y })
 		for i := range out {
 			if k == 0 {

@@ -66,7 +66,7 @@ type table struct {
 	stretches []stretch
 	cells     map[cellKey]*cell
 	variants  []variant
-	active    [1 + tagCount]bool
+	active    [rowLen]bool
 }
 
 // stretches cuts the conductor where predictions have corners.

@@ -77,7 +77,7 @@ func (w *World) Read(q Quantity, atM float64, rng *rand.Rand) Reading {
 	}
 	var o outcome
 	w.c.measure(&w.in, w.faults, q, atM, w.m.meters.capHz(), &o)
-	s := q.sort()
+	s := q.function()
 	mt := w.m.meters.meter(s)
 	model := [...]float64{ohmModelSD, faradModelSD, voltModelSD, ampereModelSD}[s]
 	v := o.value * (1 + model*rng.NormFloat64())
