@@ -265,7 +265,7 @@ func TestPairsAgainstFineGrid(t *testing.T) {
 	prior := Mixture(a, Part{Weight: 1, ToM: 60}, Part{Weight: 1, FromM: 20, ToM: 24, SpreadM: 1})
 	for range 5 {
 		es := []Evidence{
-			Tap{AtM: 60 * rng.Float64(), A: Broken, B: Broken, ErrorProb: .03, PersistentProb: .01},
+			Tap{AtM: .25 * float64(1+rng.IntN(239)), A: Broken, B: Broken, ErrorProb: .03, PersistentProb: .01},
 			Trace{AtM: 60 * rng.Float64(), End: EndA, SpreadM: 4, MissProb: .05, LengthM: 60},
 		}
 		b, ln := Pairs(faultmodel.Open, prior, faultmodel.Open, prior, true, 90, es...)

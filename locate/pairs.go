@@ -136,8 +136,8 @@ func (b PairBelief) Update(logL []float64) (PairBelief, float64) {
 type Focuser interface{ Focus() []float64 }
 
 // Pairs is the belief of two faults after all evidence, with ln of its
-// probability. The grid is fitted twice: to the priors first, then to what the
-// evidence made of them, so that it is fine where the faults now are.
+// probability. The grid is fitted twice: to the priors first, half as fine, then to what
+// the evidence made of them, so that it is fine where the faults now are.
 func Pairs(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 Belief, same bool, cells int, evidence ...Evidence) (PairBelief, float64) {
 	var focus []float64
 	for _, e := range evidence {
@@ -155,8 +155,8 @@ func Pairs(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 B
 		}
 		return b, total
 	}
-	b, ln := run(adaptiveEdges(prior1, prior2, cells, focus))
-	if len(evidence) == 0 || math.IsInf(ln, -1) {
+	b, ln := run(adaptiveEdges(prior1, prior2, max(cells/2, 2), focus))
+	if math.IsInf(ln, -1) {
 		return b, ln
 	}
 	axis := prior1.Axis
