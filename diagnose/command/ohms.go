@@ -61,7 +61,7 @@ and boundary. The wire is taken for copper unless --material says otherwise.`,
 			if err != nil {
 				return err
 			}
-			before := desk.Assess(nil)
+			before := desk.Believe(nil)
 			ohm, sd := expectedOhm(before.Model().Loop())
 			result := ohmsResult{ExpectedOhm: roundTo(ohm, 3), UncertaintyOhm: roundTo(sd, 3)}
 			if reading != "" {
@@ -70,7 +70,7 @@ and boundary. The wire is taken for copper unless --material says otherwise.`,
 					return usagef("", "--reading: %v", err)
 				}
 				r := &faultmodel.Reading{Quantity: faultmodel.LoopOhms, Value: value, OverRange: over}
-				after := desk.Assess([]diagnose.Entry{{Answer: &diagnose.Answer{Check: string(faultmodel.LoopOhms), Reading: r}}})
+				after := desk.Believe([]diagnose.Entry{{Answer: &diagnose.Answer{Check: string(faultmodel.LoopOhms), Reading: r}}})
 				result.Meaning = meaning(engine.Base(), before, after)
 				if !over {
 					result.Equivalent = &lengthJSON{s.Units.String(), math.Round(s.Units.Of(value / ohm * m.TotalM()))}
@@ -79,7 +79,7 @@ and boundary. The wire is taken for copper unless --material says otherwise.`,
 			if asJSON {
 				return p.printJSON(result)
 			}
-			return p.printOhms(result, ohm, sd)
+			return p.printOhms(result, ohm, sd, s.Units.Of(m.TotalM()))
 		},
 	}
 	c.Flags().StringVar(&w.length, "length", "", "`LENGTH` of the whole wire, such as 500ft or 150m")
@@ -176,9 +176,13 @@ func ohmic(c *kb.Cause) bool {
 	return false
 }
 
-func (p *program) printOhms(r ohmsResult, ohm, sd float64) error {
+// mostTimes is up to how many lengths of the wire a reading is still told as a
+// length: beyond it, it is no wire that was measured.
+const mostTimes = 20
+
+func (p *program) printOhms(r ohmsResult, ohm, sd, length float64) error {
 	fmt.Fprintf(p.Out, "expected: %s, give or take %s (one standard deviation)\n", quantity.FormatOhms(ohm), quantity.FormatOhms(sd))
-	if e := r.Equivalent; e != nil {
+	if e := r.Equivalent; e != nil && e.Value < mostTimes*length {
 		fmt.Fprintf(p.Out, "the reading is that of %.0f %s of this wire\n", e.Value, e.Unit)
 	}
 	for i, m := range r.Meaning {

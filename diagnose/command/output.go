@@ -9,6 +9,9 @@ import (
 
 	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"loopfault/diagnose/console"
 )
 
 func addOutput(c *cobra.Command, into *string) {
@@ -42,4 +45,17 @@ func oneOf(flag, value string, allowed []string) error {
 		return nil
 	}
 	return usagef("", "--%s: %q: expected %s", flag, value, listed(allowed))
+}
+
+// page is how wide results are laid out, and whether only ASCII may be used:
+// the terminal's width up to what is easy to read, 80 where there is none.
+func (p *program) page() (columns int, ascii bool) {
+	const widest, usual = 100, 80
+	columns = usual
+	if f, ok := p.Out.(*os.File); ok {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {
+			columns = min(width, widest)
+		}
+	}
+	return columns, console.FromEnvironment(os.Getenv).ASCII
 }

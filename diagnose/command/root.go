@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"syscall"
@@ -37,9 +38,15 @@ func (s IO) terminal() (in, out *os.File, ok bool) {
 }
 
 // Main runs one command line and returns the exit code.
-func Main(args []string, in io.Reader, out, errs io.Writer) int {
+func Main(args []string, in io.Reader, out, errs io.Writer) (code int) {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	defer func() {
+		if r := recover(); r != nil {
+			fmt.Fprintf(errs, "loopfault: a mistake in this program: %v\nhint: what was answered is saved; please report what led here, with the lines below\n\n%s", r, debug.Stack())
+			code = exitFailed
+		}
+	}()
 	p := newProgram(IO{In: in, Out: out, Err: errs, Now: time.Now})
 	return explain(errs, p.run(ctx, args))
 }
@@ -135,7 +142,7 @@ Alone on a terminal it starts a case, as "loopfault diagnose" does.`,
 			root.AddCommand(c)
 		}
 	}
-	group("case", newDiagnose(p), newVerify(p))
+	group("case", newDemo(p), newDiagnose(p), newVerify(p))
 	group("wire", newOhms(p), newLocate(p), newTaps(p), newYard(p))
 	group("knowledge", newKB(p), newTree(p))
 	root.AddCommand(newConfig(p), newVersion(p), newMan(p))

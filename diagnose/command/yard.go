@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/report/draw"
 	"loopfault/diagnose/yard"
 )
 
@@ -80,8 +81,8 @@ func estimate(e yard.Estimate, u quantity.Units) string {
 }
 
 // printYard writes a map as words and figures.
-func (p *program) printYard(m *yard.Map, u quantity.Units) error {
-	w := tabwriter.NewWriter(p.Out, 0, 0, 2, ' ', 0)
+func printYard(out io.Writer, m *yard.Map, u quantity.Units) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	row := func(name, value string) { fmt.Fprintf(w, "%s\t%s\n", name, clean(value)) }
 	or := func(value string) string {
 		if value == "" {
@@ -118,11 +119,21 @@ func (p *program) printYard(m *yard.Map, u quantity.Units) error {
 }
 
 func newYardShow(p *program) *cobra.Command {
-	return &cobra.Command{
-		Use: "show FILE", Short: "Show what a map says",
-		Example: "  loopfault yard show orchard.yaml --units m",
+	var output, format string
+	formats := []string{"text", "svg"}
+	c := &cobra.Command{
+		Use: "show FILE", Short: "Show what a map says, and draw it",
+		Long: `Show what a map says and draw it: as text for the terminal, or as SVG. Where there is no path
+only the wire is drawn, as a strip.`,
+		Example: "  loopfault yard show orchard.yaml --units m\n  loopfault yard show orchard.yaml --format svg -o orchard.svg",
 		Args:    oneArgument("yard file"),
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if !cmd.Flags().Changed("format") && strings.HasSuffix(strings.ToLower(output), ".svg") {
+				format = "svg"
+			}
+			if err := oneOf("format", format, formats); err != nil {
+				return err
+			}
 			s, err := p.settings()
 			if err != nil {
 				return err
@@ -131,10 +142,37 @@ func newYardShow(p *program) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return p.printYard(m, s.Units)
+			scene := draw.Scene{Yard: m, Units: s.Units}
+			return p.output(output, true, func(w io.Writer) error {
+				if format == "svg" {
+					drawing := draw.StripSVG(scene)
+					if m.HasPath() {
+						drawing = draw.YardSVG(scene)
+					}
+					_, err := io.WriteString(w, drawing)
+					return err
+				}
+				if err := printYard(w, m, s.Units); err != nil {
+					return err
+				}
+				columns, ascii := p.page()
+				if m.HasPath() {
+					fmt.Fprintln(w)
+					io.WriteString(w, draw.YardText(scene, columns, mapRows, ascii))
+				}
+				_, err := fmt.Fprintf(w, "\n%s", draw.StripText(scene, columns, ascii))
+				return err
+			})
 		},
 	}
+	c.Flags().StringVar(&format, "format", "text", "text or svg")
+	addOutput(c, &output)
+	_ = c.RegisterFlagCompletionFunc("format", fixed(formats...))
+	return c
 }
+
+// mapRows is how high a map is drawn: with the words above it, it fits a screen.
+const mapRows = 20
 
 func newYardImport(p *program) *cobra.Command {
 	var output string

@@ -1,0 +1,325 @@
+package command
+
+import (
+	_ "embed"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"loopfault/diagnose"
+	"loopfault/diagnose/console"
+	"loopfault/diagnose/journal"
+	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/trial"
+	"loopfault/diagnose/yard"
+	"loopfault/faultmodel"
+	"loopfault/kb"
+	"loopfault/locate"
+)
+
+//go:embed demo.yaml
+var demoYard []byte
+
+// longestDemo is after how many steps the demo gives up: several times what it takes.
+const longestDemo = 60
+
+func newDemo(p *program) *cobra.Command {
+	var seed uint64
+	var cause string
+	c := &cobra.Command{
+		Use: "demo", Short: "Show the whole job on a built-in yard with a hidden fault",
+		Long: `Show the whole job on a built-in yard: the wire has a hidden fault, and a simulated technician
+answers the questions from the physics of the loop. It asks, ranks, locates, taps, repairs,
+proves the boundary and prints the record. The same seed gives the same output.`,
+		Example: "  loopfault demo\n  loopfault demo --seed 7 --units m",
+		Args:    noArguments,
+		RunE: func(*cobra.Command, []string) error {
+			m, err := yard.Parse("demo.yaml", demoYard)
+			if err != nil {
+				return err
+			}
+			s, err := p.settings()
+			if err != nil {
+				return err
+			}
+			engine, err := p.engine()
+			if err != nil {
+				return err
+			}
+			d := demo{program: p, units: s.Units, engine: engine, said: map[string]bool{}}
+			return d.run(&diagnose.Case{
+				Name: "corner garden, demo", Role: diagnose.Technician, Yard: m,
+				Tools: []string{"collar", "lamp", "spare-wire", "meter", "capacitance", "spade", "splice-kit", "temporary-wire"},
+			}, cause, seed)
+		},
+	}
+	c.Flags().Uint64Var(&seed, "seed", 1, "another seed hides another fault")
+	c.Flags().StringVar(&cause, "cause", "", "the cause to hide; an open wire somewhere where left out")
+	return c
+}
+
+// demo is one showing.
+type demo struct {
+	*program
+	units  quantity.Units
+	engine *diagnose.Engine
+	desk   *diagnose.Desk
+	call   *diagnose.Case
+	said   map[string]bool // cautions, by id
+}
+
+func (d *demo) run(c *diagnose.Case, cause string, seed uint64) (err error) {
+	d.call = c
+	if d.desk, err = d.engine.At(c); err != nil {
+		return err
+	}
+	fault, err := d.hide(cause, rand.New(rand.NewPCG(seed, 0)))
+	if err != nil {
+		return err
+	}
+	caller, err := trial.NewCaller(d.engine, *c, trial.Habits{GivesPlace: 1}, seed, fault)
+	if err != nil {
+		return err
+	}
+	d.say("A call to the %s: the collar has gone silent. A fault is hidden in the wire; a\nsimulated technician answers.\n", c.Yard.Name)
+	c.Log = caller.Volunteers()
+	for n := 1; n <= longestDemo; n++ {
+		a := d.desk.Assess(c.Log)
+		if a.Step.Kind == diagnose.NextDone || a.Step.Kind == diagnose.NextRefer {
+			d.show(n, a)
+			return d.close(a, fault)
+		}
+		d.show(n, a)
+		if a.Step.Kind == diagnose.NextVerify {
+			d.walk(caller)
+		}
+		e := asNoted(caller.Answer(a.Step))
+		c.Log = append(c.Log, e)
+		d.say("   answer:  %s\n", d.entry(e))
+	}
+	return fmt.Errorf("the demo found no end in %d steps", longestDemo)
+}
+
+// hide draws a fault of the wire and its place as the knowledge has them.
+func (d *demo) hide(cause string, rng *rand.Rand) (trial.Fault, error) {
+	if cause == "" {
+		var total float64
+		open := func(h diagnose.Hypothesis) bool {
+			c := d.engine.Base().Cause(h.Causes[0])
+			return len(h.Causes) == 1 && c.Kind == string(faultmodel.Open) && !c.Mirror
+		}
+		for _, h := range d.desk.Prior() {
+			if open(h) {
+				total += h.P
+			}
+		}
+		left := rng.Float64() * total
+		for _, h := range d.desk.Prior() {
+			if left > 0 && open(h) {
+				cause = h.Causes[0]
+				left -= h.P
+			}
+		}
+	}
+	f := trial.Fault{Cause: cause, AtM: math.NaN(), ToM: math.NaN()}
+	c := d.engine.Base().Cause(cause)
+	if c == nil {
+		return f, usagef("see loopfault kb list cause", "--cause: %q is no cause", cause)
+	}
+	if b, ok := d.desk.PlacePrior(cause); ok {
+		f.AtM = drawn(rng, b)
+		if faultmodel.Kind(c.Kind) == faultmodel.Touch {
+			f.ToM = drawn(rng, b)
+		}
+	}
+	return f, nil
+}
+
+// drawn is a place by its probability.
+func drawn(rng *rand.Rand, b locate.Belief) float64 {
+	left := rng.Float64()
+	for i, p := range b.P {
+		if left -= p; left < 0 {
+			return b.Axis.Edge(i) + rng.Float64()*b.Axis.StepM()
+		}
+	}
+	return b.Axis.LengthM / 2
+}
+
+// walk is the acceptance walk: the technician measures everything it asks for.
+func (d *demo) walk(caller *trial.Caller) {
+	for _, item := range d.desk.Verify(d.call.Log).Items {
+		check := d.engine.Base().Check(item.Check)
+		if check == nil || item.Judgement == diagnose.Pass {
+			continue
+		}
+		e := asNoted(caller.Answer(diagnose.Step{Kind: diagnose.NextCheck, ID: check.ID, Check: check}))
+		d.call.Log = append(d.call.Log, e)
+		d.say("   walk:    %s: %s\n", check.ID, d.entry(e))
+	}
+}
+
+func (d *demo) say(format string, args ...any) { fmt.Fprintf(d.Out, format, args...) }
+
+// show writes a step and what is believed before it.
+func (d *demo) show(n int, a *diagnose.Assessment) {
+	r := a.Result(d.units)
+	role := string(d.call.Role)
+	var likely []string
+	for i, c := range a.Ranking {
+		if i == 3 || i > 0 && c.P < 0.05 {
+			break
+		}
+		likely = append(likely, fmt.Sprintf("%s %s", c.Cause.Name.For(role), quantity.FormatPercent(c.P)))
+	}
+	d.say("\n   likely:  %s\n", strings.Join(likely, ", "))
+	if pos := r.Position; pos != nil {
+		d.say("   where:   %s, 90 %% sure; best %s", quantity.FormatRange(d.units.M(pos.Interval90[0]), d.units.M(pos.Interval90[1]), d.units),
+			quantity.FormatLength(d.units.M(pos.Best), d.units))
+		if pos.Near != "" {
+			d.say("; near: %s", pos.Near)
+		}
+		d.say("\n")
+	}
+	for _, c := range r.Conflicts {
+		d.say("   doubt:   %s\n", c.Message)
+	}
+	text := string(a.Step.Kind)
+	switch {
+	case a.Step.Check != nil:
+		text = a.Step.Check.Ask.For(role)
+	case a.Step.Repair != nil:
+		text = a.Step.Repair.Name.For(role)
+	}
+	switch {
+	case a.Step.FromM != nil && a.Step.ToM != nil:
+		text += ", " + quantity.FormatRange(*a.Step.FromM, *a.Step.ToM, d.units)
+	case a.Step.AtM != nil:
+		text += ", at " + quantity.FormatLength(*a.Step.AtM, d.units)
+	}
+	d.say("%2d. %s (%s, %s)\n", n, text, a.Step.ID, quantity.FormatMinutes(a.Step.Minutes))
+	var again []string
+	for _, c := range r.Cautions {
+		if d.said[c.ID] {
+			again = append(again, c.ID)
+			continue
+		}
+		d.said[c.ID] = true
+		d.say("   caution: %s\n", c.Text)
+	}
+	if len(again) > 0 {
+		d.say("   caution, as before: %s\n", strings.Join(again, ", "))
+	}
+	d.say("   why:     %s\n", r.Next.Why)
+}
+
+// entry is what was said or done, in words.
+func (d *demo) entry(e diagnose.Entry) string {
+	if r := e.Repair; r != nil {
+		if r.Fixed {
+			return "done, and it works"
+		}
+		return "done, and the fault is still there"
+	}
+	a := e.Answer
+	c := d.engine.Base().Check(a.Check)
+	if own := c.Answer(a.Choice); own != nil {
+		text := own.Text.For(string(d.call.Role))
+		if a.FromM != nil && a.ToM != nil {
+			text += ", " + quantity.FormatRange(*a.FromM, *a.ToM, d.units)
+		}
+		return text
+	}
+	switch {
+	case a.Choice != "":
+		return a.Choice
+	case a.Reading != nil:
+		return quantity.FormatReading(a.Reading.Value, a.Reading.OverRange, c.Unit)
+	case c.Kind == kb.Tap:
+		return fmt.Sprintf("towards A %s, towards B %s", a.ASide, a.BSide)
+	case a.FromM != nil && a.ToM != nil:
+		return quantity.FormatRange(*a.FromM, *a.ToM, d.units)
+	case a.AtM != nil:
+		return quantity.FormatLength(*a.AtM, d.units)
+	case len(a.Widths) > 0:
+		least, most := math.Inf(1), 0.0
+		for _, w := range a.Widths {
+			least, most = min(least, w.WidthM), max(most, w.WidthM)
+		}
+		return fmt.Sprintf("%d widths, %s", len(a.Widths), quantity.FormatRange(least, most, d.units))
+	}
+	return "nothing"
+}
+
+// close proves the boundary, tells what was hidden and prints the record.
+func (d *demo) close(a *diagnose.Assessment, hidden trial.Fault) error {
+	c := d.call
+	if a.Step.Kind == diagnose.NextDone {
+		d.say("\nAcceptance walk:\n")
+		acceptance := d.desk.Verify(c.Log)
+		if err := d.printVerify(d.engine.Base(), verifyJSON(d.engine.Base(), acceptance, d.desk.WalkPlaces(), d.units), c.Role); err != nil {
+			return err
+		}
+		c.Log = append(c.Log, diagnose.Entry{Outcome: outcome(a, acceptance.Pass)})
+	}
+	d.say("\nHidden was: %s", d.engine.Base().Cause(hidden.Cause).Name.For(string(c.Role)))
+	if !math.IsNaN(hidden.AtM) {
+		d.say(" at %s", quantity.FormatLength(hidden.AtM, d.units))
+	}
+	d.say("\n\nThe record, as the case file holds it:\n  answers:\n")
+	for _, e := range c.Log {
+		var check *kb.Check
+		if e.Answer != nil {
+			check = d.engine.Base().Check(e.Answer.Check)
+		}
+		d.say("    - %s\n", console.Clean(journal.Line(e, check, d.units)))
+	}
+	return nil
+}
+
+// outcome is what it was: the cause that was likeliest of all when the case
+// began, at the middle of what was mended.
+func outcome(a *diagnose.Assessment, proved bool) *diagnose.Outcome {
+	o := &diagnose.Outcome{Confirmed: proved}
+	var best float64
+	for _, r := range a.Ranking {
+		if p := a.Initial(r.Cause.ID); p > best {
+			best, o.Cause = p, r.Cause.ID
+		}
+	}
+	for _, e := range a.Log() {
+		if r := e.Repair; r != nil && r.Fixed {
+			switch {
+			case r.AtM != nil:
+				o.AtM = r.AtM
+			case r.FromM != nil && r.ToM != nil:
+				middle := (*r.FromM + *r.ToM) / 2
+				o.AtM = &middle
+			}
+		}
+	}
+	return o
+}
+
+// asNoted is an entry as a person notes it: whole feet along the wire, half feet
+// of width.
+func asNoted(e diagnose.Entry) diagnose.Entry {
+	to := func(m *float64, stepM float64) {
+		if m != nil {
+			*m = math.Round(*m/stepM) * stepM
+		}
+	}
+	if a := e.Answer; a != nil {
+		for _, m := range []*float64{a.AtM, a.FromM, a.ToM} {
+			to(m, quantity.MPerFt)
+		}
+		for i := range a.Widths {
+			to(&a.Widths[i].AtM, quantity.MPerFt)
+			to(&a.Widths[i].WidthM, quantity.MPerFt/2)
+		}
+	}
+	return e
+}
