@@ -298,6 +298,13 @@ func (b *belief) weighPlaces(e *Engine) {
 		single[c] = logZ
 	}
 	b.weighBreaks(e, epochs)
+	pair := pairing{belief: b, epochs: epochs, single: single, seen: make([]bool, len(single)), sweeps: sweeps}
+	for _, l := range healthy {
+		pair.healthy += l
+	}
+	for c := range pair.seen {
+		pair.seen[c] = b.sees(c, sweeps[faultmodel.Kind(b.space.causes[c].Kind)], single[c], healthy)
+	}
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:
@@ -305,9 +312,30 @@ func (b *belief) weighPlaces(e *Engine) {
 		case b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b):
 			b.logP[h] += b.pairs.logZ
 		default:
-			b.logP[h] += b.together(epochs, hyp, single, healthy)
+			b.logP[h] += pair.together(h)
 		}
 	}
+}
+
+// sees tells whether the circuit's and the field's evidence tells a cause from a
+// sound loop anywhere along the wire.
+func (b *belief) sees(c int, sweep [][]float64, single float64, healthy []float64) bool {
+	const alike = 1e-6
+	if sweep == nil {
+		var sum float64
+		for _, h := range healthy {
+			sum += h
+		}
+		return math.Abs(single-sum) > alike
+	}
+	for i := range sweep {
+		for x, l := range sweep[i] {
+			if b.prior[c].P[x] > 0 && math.Abs(l-healthy[i]) > alike {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // followRepairs adds the evidence of each epoch to logL, cell by cell: a repair
@@ -405,7 +433,7 @@ func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
 		}
 	}
 	if len(ep.readings) > 0 {
-		add(b.model.Sweep(ep.readings, kind, b.mids))
+		add(b.memo.sweep(b.model, ep.readings, kind, b.mids))
 	}
 	if len(ep.widths) > 0 {
 		add(b.model.SweepWidths(ep.widths, kind, b.mids))
@@ -420,7 +448,7 @@ func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
 
 // pairCells is how many cells two breaks share along the wire: half of them
 // follow the probability, so that a narrow place stays narrow.
-const pairCells = 96
+const pairCells = 40
 
 // weighBreaks works out the joint belief of two breaks.
 func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
@@ -472,7 +500,7 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 		both := make([]float64, n*n)
 		one := make([]float64, n)
 		if len(ep.readings) > 0 {
-			for r, row := range b.model.SweepPairs(ep.readings, faultmodel.Open, faultmodel.Open, mids) {
+			for r, row := range b.memo.pairs(b.model, ep.readings, mids) {
 				copy(both[r*n:(r+1)*n], row)
 			}
 			if i > 0 {
@@ -547,37 +575,79 @@ func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
 	return false
 }
 
-// together is ln of the evidence for two faults that are not both breaks. Where
-// only one of them is seen by the circuit it is that one's alone; where both
-// are, the circuit with both is weighed at representative places of each.
-func (b *belief) together(epochs []epoch, hyp hypothesis, single, healthy []float64) float64 {
-	ka, kb := faultmodel.Kind(b.space.causes[hyp.a].Kind), faultmodel.Kind(b.space.causes[hyp.b].Kind)
-	var sum float64
-	for _, h := range healthy {
-		sum += h
-	}
+// pairing weighs two faults that are not both breaks.
+type pairing struct {
+	*belief
+	epochs  []epoch
+	single  []float64 // ln evidence of each cause alone
+	healthy float64   // ln evidence of a sound loop
+	seen    []bool    // by cause: the evidence tells it from a sound loop
+	sweeps  map[faultmodel.Kind][][]float64
+}
+
+// together is ln of the evidence for a pair. Where the evidence sees only one of
+// the two it is that one's alone. Where it sees both, the circuit with both is
+// weighed at representative places of each: with Z_a and L_a the evidence of a
+// alone, over all places and at one,
+//
+//	Z_ab = Z_a Z_b E[ L_ab(x,y) / (L_a(x) L_b(y)) ]   over x, y where each would be alone
+//
+// The expectation is taken from what circuit and field say of the places, so that
+// it is a function of that evidence alone.
+func (p *pairing) together(h int) float64 {
+	hyp := p.space.hyps[h]
 	switch {
-	case ka == faultmodel.Healthy:
-		return single[hyp.b]
-	case kb == faultmodel.Healthy:
-		return single[hyp.a]
-	case b.silent(epochs):
-		// Places only: each fault has its own, as if alone.
-		return single[hyp.a] + single[hyp.b] - sum
+	case !p.seen[hyp.a] || !p.seen[hyp.b]:
+		// Places given in answers still speak of each.
+		return p.single[hyp.a] + p.single[hyp.b] - p.healthy
 	}
-	xa, xb := b.representatives(hyp.a), b.representatives(hyp.b)
-	logs := make([]float64, 0, len(xa)*len(xb))
-	standing := b.stand[b.space.pair[hyp]]
+	ratio := 0.0
+	if len(p.epochs) > 1 {
+		ratio = p.joint(h)
+	} else { // it depends on the kinds and the evidence only
+		ratio = p.memo.ratio(p.kind(hyp.a), p.kind(hyp.b), &p.epochs[0], func() float64 { return p.joint(h) })
+	}
+	return p.single[hyp.a] + p.single[hyp.b] + ratio
+}
+
+func (p *pairing) kind(c int) faultmodel.Kind { return faultmodel.Kind(p.space.causes[c].Kind) }
+
+// joint is ln of the expectation above.
+func (p *pairing) joint(h int) float64 {
+	hyp := p.space.hyps[h]
+	ka, kb := p.kind(hyp.a), p.kind(hyp.b)
+	xa, xb := p.representatives(hyp.a), p.representatives(hyp.b)
+	var la, lb []float64
 	for _, x := range xa {
-		for _, y := range xb {
+		la = append(la, p.alone(hyp.a, ka, x))
+	}
+	for _, y := range xb {
+		lb = append(lb, p.alone(hyp.b, kb, y))
+	}
+	logs := make([]float64, 0, len(xa)*len(xb))
+	for i, x := range xa {
+		for j, y := range xb {
 			var l float64
-			for i := range epochs {
-				l += b.bothAt(&epochs[i], hyp, standing[i], ka, x, kb, y)
+			for e := range p.epochs {
+				l += p.bothAt(&p.epochs[e], hyp, p.stand[h][e], ka, x, kb, y)
 			}
-			logs = append(logs, l)
+			logs = append(logs, l-la[i]-lb[j])
 		}
 	}
 	return logMean(logs)
+}
+
+// alone is ln of the circuit's and field's evidence for a cause alone at a place.
+func (p *pairing) alone(c int, kind faultmodel.Kind, x float64) float64 {
+	var l float64
+	for e := range p.epochs {
+		if p.stand[c][e] == p.space.nothing {
+			l += p.flat(&p.epochs[e], faultmodel.Healthy)
+		} else {
+			l += p.at(&p.epochs[e], kind, x)
+		}
+	}
+	return l
 }
 
 // bothAt is ln of an epoch's evidence with what stands of a pair at given places.
@@ -620,25 +690,32 @@ func (b *belief) at(ep *epoch, kind faultmodel.Kind, x float64) float64 {
 	return l
 }
 
-// silent tells whether no epoch holds anything that a circuit or field answers.
-func (b *belief) silent(epochs []epoch) bool {
-	for i := range epochs {
-		if len(epochs[i].readings)+len(epochs[i].widths)+len(epochs[i].spots) > 0 {
-			return false
-		}
-	}
-	return true
-}
-
-// representatives are places that stand for a cause's belief over position:
-// evenly spaced quantiles. One place stands for a cause without a position.
-func (b *belief) representatives(c int) []float64 {
-	if b.place[c] == nil {
+// representatives are places that stand for where a kind of fault may be: evenly
+// spaced quantiles of what the circuit and the field leave of the kind's prior.
+// One place stands for a kind without a position.
+func (p *pairing) representatives(c int) []float64 {
+	if p.place[c] == nil {
 		return []float64{0}
 	}
+	mix := locate.Belief{Axis: p.axis, P: make([]float64, p.axis.Cells)}
+	for d := range p.space.causes {
+		if p.kind(d) == p.kind(c) && p.prior[d] != nil {
+			for x, q := range p.prior[d].P {
+				mix.P[x] += p.space.causes[d].Prior.Value * q
+			}
+		}
+	}
+	normalise(mix.P)
+	logL := make([]float64, p.axis.Cells)
+	for _, epoch := range p.sweeps[p.kind(c)] {
+		for x, l := range epoch {
+			logL[x] += l
+		}
+	}
+	mix, _ = mix.Update(logL)
 	out := make([]float64, representativePlaces)
 	for i := range out {
-		out[i] = quantile(*b.place[c], (float64(i)+0.5)/representativePlaces)
+		out[i] = quantile(mix, (float64(i)+0.5)/representativePlaces)
 	}
 	return out
 }

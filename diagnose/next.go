@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -60,8 +61,7 @@ func (a *Assessment) decide() {
 		effort.Depth = 1
 	}
 	choice := m.Decide(effort)
-	repairs := m.RepairCost()
-	a.expect(m, choice, repairs)
+	a.expect(m, choice)
 	switch choice.Kind {
 	case policy.DoTest:
 		t := m.tests[choice.Index]
@@ -496,6 +496,10 @@ func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	return out
 }
 
+// worthNarrowing is the probability of a group below which it is not worked out
+// how much cheaper its search would become.
+const worthNarrowing = 0.02
+
 // looks is how many places stand for all a place might turn out to be.
 const looks = 3
 
@@ -509,7 +513,7 @@ func (a *Assessment) narrowed(m *problem, at func(xM float64) locate.Evidence) [
 	planner := a.desk.Planner()
 	logL := make([]float64, a.belief.axis.Cells)
 	for i, x := range m.acts {
-		if x.group == nil || x.second || x.group.p < negligible {
+		if x.group == nil || x.second || x.group.p < worthNarrowing {
 			continue
 		}
 		var sum float64
@@ -553,7 +557,7 @@ const readingBins = 5
 
 // sampled is how many evenly spaced places stand for the wire when a reading is
 // weighed beforehand.
-const sampled = 24
+const sampled = 16
 
 // forecast is what a reading would show under each cause, given what has been
 // read already.
@@ -565,25 +569,28 @@ type forecast struct {
 
 func (a *Assessment) forecast(q faultmodel.Quantity) *forecast {
 	b := a.belief
-	f := &forecast{b: b, kind: map[string][]faultmodel.Predictive{}, mass: a.sampledMass()}
 	given := a.given()
 	at := make([]float64, sampled)
 	for k := range at {
 		at[k] = (float64(k) + 0.5) / sampled * b.axis.LengthM
 	}
-	for c := range b.space.causes {
-		name := b.space.causes[c].Kind
-		if f.kind[name] != nil {
-			continue
+	work := func() map[string][]faultmodel.Predictive {
+		byKind := map[string][]faultmodel.Predictive{}
+		for c := range b.space.causes {
+			name := b.space.causes[c].Kind
+			if byKind[name] != nil {
+				continue
+			}
+			kind := faultmodel.Kind(name)
+			if b.place[c] == nil || kind == faultmodel.Healthy {
+				byKind[name] = []faultmodel.Predictive{b.model.PredictGiven(given, q, 0, faults(kind, 0)...)}
+			} else {
+				byKind[name] = b.model.SweepPredict(given, q, 0, kind, at)
+			}
 		}
-		kind := faultmodel.Kind(name)
-		if b.place[c] == nil || kind == faultmodel.Healthy {
-			f.kind[name] = []faultmodel.Predictive{b.model.PredictGiven(given, q, 0, faults(kind, 0)...)}
-		} else {
-			f.kind[name] = b.model.SweepPredict(given, q, 0, kind, at)
-		}
+		return byKind
 	}
-	return f
+	return &forecast{b: b, kind: b.memo.forecast(q, given, work), mass: a.sampledMass()}
 }
 
 // given is what has been read since the last repair.
@@ -657,6 +664,44 @@ func (f *forecast) typical(cause int) faultmodel.Predictive {
 	return at[best]
 }
 
+// edges cut what the meter might show into ranges of about equal chance: each
+// part of a prediction counts at its mean and a standard deviation to each side.
+func (f *forecast) edges(causes []int, weight map[int]float64) []float64 {
+	type point struct{ value, weight float64 }
+	var points []point
+	var total float64
+	add := func(p faultmodel.Predictive, w float64) {
+		for _, c := range p.Components {
+			for _, z := range []float64{-1, 0, 1} {
+				points = append(points, point{math.Exp(c.MeanLn+z*c.SDLn) - p.Shift, w * c.Weight / 3})
+			}
+			total += w * c.Weight
+		}
+	}
+	for _, cause := range causes {
+		at := f.kind[f.b.space.causes[cause].Kind]
+		if len(at) == 1 {
+			add(at[0], weight[cause])
+			continue
+		}
+		for k, w := range f.mass[cause] {
+			if w > 0.01 {
+				add(at[k], weight[cause]*w)
+			}
+		}
+	}
+	slices.SortFunc(points, func(a, b point) int { return cmp.Compare(a.value, b.value) })
+	var out []float64
+	var seen float64
+	for i, p := range points {
+		seen += p.weight
+		if k := len(out) + 1; k < readingBins && seen >= total*float64(k)/readingBins && i+1 < len(points) {
+			out = append(out, (p.value+points[i+1].value)/2)
+		}
+	}
+	return out
+}
+
 // readingOutcomes cuts what a meter might show into ranges of about equal
 // chance under the present belief, with over-range apart, and weighs each.
 func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
@@ -667,7 +712,6 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	sound := f.typical(b.space.nothing)
 	seen := make([]int, len(m.hyps))
 	weight := map[int]float64{} // probability by cause seen
-	var over float64
 	for i, h := range m.hyps {
 		hyp := b.space.hyps[h]
 		seen[i] = hyp.a
@@ -680,21 +724,9 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	for cause := range b.space.causes { // in a fixed order, so that sums repeat
 		if weight[cause] > 0 {
 			causes = append(causes, cause)
-			over += weight[cause] * f.over(cause)
 		}
 	}
-	edges := []float64{0}
-	for k := 1; k < readingBins; k++ {
-		below := func(x float64) float64 {
-			var p float64
-			for _, cause := range causes {
-				p += weight[cause] * f.chance(cause, 0, x)
-			}
-			return p
-		}
-		edges = append(edges, invert(below, (1-over)*float64(k)/readingBins))
-	}
-	edges = append(edges, math.Inf(1))
+	edges := append(append([]float64{0}, f.edges(causes, weight)...), math.Inf(1))
 
 	chance := make([]float64, len(b.space.causes))
 	row := func() []float64 {
@@ -749,7 +781,7 @@ func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []flo
 	for i := range cost {
 		cost[i] = m.Acts[i].Cost
 		x := m.acts[i]
-		if x.group == nil || x.second {
+		if x.group == nil || x.second || x.group.p < worthNarrowing {
 			continue
 		}
 		at := f.kind[x.group.kind]
@@ -775,31 +807,26 @@ func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []flo
 	return cost
 }
 
-// distance is how far apart two predictions lie, in standard deviations of ln
-// value; over-range against a value is far.
+// distance is how far apart two predictions lie in ln value; over-range against a
+// value is far.
 func distance(p, q faultmodel.Predictive) float64 {
 	if (p.OverRange > 0.5) != (q.OverRange > 0.5) {
 		return 100
 	}
-	m1, m2 := math.Log(p.Quantile(0.5*(1-p.OverRange))), math.Log(q.Quantile(0.5*(1-q.OverRange)))
-	if math.IsNaN(m1 - m2) {
-		return 0
-	}
-	return math.Abs(m1 - m2)
+	return math.Abs(centre(p) - centre(q))
 }
 
-// invert finds x with f(x) = want for a rising f, over the range of any reading.
-func invert(f func(float64) float64, want float64) float64 {
-	lo, hi := math.Log(1e-14), math.Log(1e12)
-	for range 60 {
-		mid := (lo + hi) / 2
-		if f(math.Exp(mid)) < want {
-			lo = mid
-		} else {
-			hi = mid
-		}
+// centre is the mean of ln value where there is one to read.
+func centre(p faultmodel.Predictive) float64 {
+	var sum, weight float64
+	for _, c := range p.Components {
+		sum += c.Weight * c.MeanLn
+		weight += c.Weight
 	}
-	return math.Exp(hi)
+	if weight == 0 {
+		return 0
+	}
+	return sum / weight
 }
 
 // checkStep is a check as the next step.
@@ -879,22 +906,17 @@ func (a *Assessment) putOff(stopped map[string]*kb.Rule) *kb.Check {
 }
 
 // expect fills in what the case will still take.
-func (a *Assessment) expect(m *problem, choice policy.Decision, repairs float64) {
-	rate := a.desk.engine.perMinute(a.desk.c.Role)
+func (a *Assessment) expect(m *problem, choice policy.Decision) {
 	a.Expected.Cost = choice.Cost
-	// Minutes: the same plan of repairs priced in time alone, scaled by what
-	// asking saves.
-	timed := m.Problem
-	timed.Acts = slices.Clone(m.Acts)
-	for i := range timed.Acts {
-		timed.Acts[i].Cost = max(m.acts[i].minutes, 0.01)
+	// Minutes: those of the repair order, scaled by what asking saves of its cost.
+	legs, givenUp := m.Path()
+	for _, leg := range legs {
+		a.Expected.Minutes += leg.Reach * m.acts[leg.Act].minutes
 	}
-	timed.GiveUp = a.desk.engine.kb.Settings.ReferMinutes.For(string(a.desk.c.Role))
-	a.Expected.Minutes = timed.RepairCost()
-	if repairs > 0 {
+	a.Expected.Minutes += givenUp * a.desk.engine.kb.Settings.ReferMinutes.For(string(a.desk.c.Role))
+	if repairs := m.RepairCost(); repairs > 0 {
 		a.Expected.Minutes *= min(1, choice.Cost/repairs)
 	}
-	a.Expected.Minutes = min(a.Expected.Minutes, choice.Cost/rate)
 	for i := range a.groups {
 		g := &a.groups[i]
 		if g.plan == nil && g.p > positionMatters && slices.ContainsFunc(m.acts, func(x act) bool { return x.group == g }) {

@@ -22,6 +22,7 @@ type wire struct {
 	planner map[Role]*locate.Planner
 	prior   []*locate.Belief // by cause; nil for a cause without a position
 	facts   map[string]bool
+	memo    *memo
 }
 
 // newWire prepares a yard. A nil yard is one of which nothing is known.
@@ -33,7 +34,7 @@ func (e *Engine) newWire(y *yard.Map, m faultmodel.Meters) (*wire, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the yard cannot be modelled: %w", err)
 	}
-	w := &wire{yard: y, model: model, planner: map[Role]*locate.Planner{}, facts: e.facts(y)}
+	w := &wire{yard: y, model: model, planner: map[Role]*locate.Planner{}, facts: e.facts(y), memo: newMemo()}
 	w.axis = locate.NewAxis(y.TotalM(), quantity.MPerFt)
 	w.mids = w.axis.Mids()
 	w.site = site(y)

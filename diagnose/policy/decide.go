@@ -86,6 +86,26 @@ func (p *Problem) RepairCost() float64 {
 	return s.repair(root.mass, root.cost, 0).Cost
 }
 
+// Leg is one act of the repair order with the chance that it is reached.
+type Leg struct {
+	Act   int
+	Reach float64
+}
+
+// Path is the order of repair without asking anything more, and the chance that
+// the job ends by giving up.
+func (p *Problem) Path() (legs []Leg, givenUp float64) {
+	s := newSearch(p, Effort{})
+	root := s.root()
+	s.repair(root.mass, root.cost, 0)
+	left := root.total
+	for k, i := range s.order[:s.cut] {
+		legs = append(legs, Leg{i, left / root.total})
+		left = max(0, left-s.finished[k])
+	}
+	return legs, left / root.total
+}
+
 // node is a state of knowledge: unnormalised probabilities of the hypotheses
 // still open, the price of each act, and what has been asked and done.
 type node struct {
@@ -105,6 +125,7 @@ type search struct {
 	weight   [MaxCauses]float64
 	order    []int
 	finished []float64
+	cut      int // how many acts of the order come before giving up
 }
 
 func newSearch(p *Problem, e Effort) *search {
@@ -211,6 +232,7 @@ func (s *search) repair(mass, cost []float64, done Hypothesis) Decision {
 	// Walk the order; after each prefix the rest may be handed on.
 	best := Decision{Kind: DoGiveUp, Index: -1, Cost: s.giveUp(total)}
 	left, spent := total, 0.0
+	s.cut = 0
 	for k, i := range order {
 		spent += cost[i] * left
 		left = max(0, left-s.finished[k])
@@ -219,6 +241,7 @@ func (s *search) repair(mass, cost []float64, done Hypothesis) Decision {
 		}
 		if c := spent + s.giveUp(left); c < best.Cost {
 			best = Decision{Kind: DoAct, Index: order[0], Cost: c}
+			s.cut = k + 1
 		}
 	}
 	return best

@@ -1,0 +1,69 @@
+package diagnose
+
+import (
+	"fmt"
+	"sync"
+
+	"loopfault/faultmodel"
+)
+
+// memo keeps what the circuit said of the readings of one wire: from question to
+// question most of them stay, and a sweep over the wire is the dearest thing the
+// engine does. Everything kept is a function of the readings and spots it is kept
+// under, so that a belief never depends on what was asked before.
+type memo struct {
+	mu     sync.Mutex
+	single map[string][]float64
+	double map[string][][]float64
+	ratios map[string]float64
+	ahead  map[string]map[string][]faultmodel.Predictive
+}
+
+const memoSize = 256
+
+func newMemo() *memo {
+	return &memo{single: map[string][]float64{}, double: map[string][][]float64{},
+		ratios: map[string]float64{}, ahead: map[string]map[string][]faultmodel.Predictive{}}
+}
+
+// sweep is [faultmodel.Model.Sweep]; the caller must not write to the result.
+func (m *memo) sweep(model *faultmodel.Model, rs []faultmodel.Reading, kind faultmodel.Kind, at []float64) []float64 {
+	key := fmt.Sprint(kind, rs, len(at))
+	return remember(&m.mu, m.single, key, func() []float64 { return model.Sweep(rs, kind, at) })
+}
+
+// pairs is [faultmodel.Model.SweepPairs] for two breaks.
+func (m *memo) pairs(model *faultmodel.Model, rs []faultmodel.Reading, at []float64) [][]float64 {
+	key := fmt.Sprint(rs, at)
+	return remember(&m.mu, m.double, key, func() [][]float64 {
+		return model.SweepPairs(rs, faultmodel.Open, faultmodel.Open, at)
+	})
+}
+
+// ratio is what work says of a pair of kinds under an epoch's evidence.
+func (m *memo) ratio(k1, k2 faultmodel.Kind, ep *epoch, work func() float64) float64 {
+	key := fmt.Sprint(k1, k2, ep.readings, ep.widths, ep.spots)
+	return remember(&m.mu, m.ratios, key, work)
+}
+
+// forecast is what work predicts of a quantity, by kind, once others are read.
+func (m *memo) forecast(q faultmodel.Quantity, given []faultmodel.Reading, work func() map[string][]faultmodel.Predictive) map[string][]faultmodel.Predictive {
+	return remember(&m.mu, m.ahead, fmt.Sprint(q, given), work)
+}
+
+func remember[T any](mu *sync.Mutex, kept map[string]T, key string, work func() T) T {
+	mu.Lock()
+	v, ok := kept[key]
+	mu.Unlock()
+	if ok {
+		return v
+	}
+	v = work()
+	mu.Lock()
+	defer mu.Unlock()
+	if len(kept) >= memoSize {
+		clear(kept)
+	}
+	kept[key] = v
+	return v
+}
