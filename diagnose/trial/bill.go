@@ -1,0 +1,223 @@
+package trial
+
+import (
+	"math"
+	"slices"
+
+	"loopfault/diagnose"
+	"loopfault/kb"
+	"loopfault/locate"
+)
+
+// Bill is what a call took.
+type Bill struct {
+	Minutes, Money float64 // money: minutes at their rate, material and tools got
+	Questions      int     // checks asked, taps apart
+	Taps           int
+	Splices        float64 // new ones left in the wire
+	Digs           int     // spots and stretches opened
+	NeedlessDigs   int     // while nothing that digging finds was wrong
+	Parts          int     // repairs that used material
+	NeedlessParts  int     // for something that was not wrong
+	Unsafe         int     // steps against a safety rule or without its caution
+}
+
+// meter runs up the bill. The prices are the knowledge base's, for every strategy
+// alike, and do not depend on what a strategy says of itself.
+type meter struct {
+	Bill
+	c     *Caller
+	base  *kb.Base
+	site  locate.Site
+	costs locate.Costs
+	role  string
+	hand  []string
+	hereM float64
+}
+
+func newMeter(c *Caller) *meter {
+	m := &meter{c: c, base: c.base(), site: c.house.desk.Site(), costs: c.house.desk.Costs(), role: string(c.house.c.Role)}
+	m.hand = slices.Clone(c.house.c.Tools)
+	if slices.Contains(m.hand, "meter") && slices.Contains(m.hand, "spade") {
+		m.hand = append(m.hand, "earth-rod")
+	}
+	return m
+}
+
+// charge adds a step, before its answer changes the truth.
+func (m *meter) charge(s diagnose.Step) {
+	switch s.Kind {
+	case diagnose.NextCheck:
+		m.Questions++
+		m.obtain(s.Check.Tools)
+		m.spend(s.Check.Minutes.For(m.role))
+		m.dig(s.Check.Digs)
+	case diagnose.NextTap:
+		m.Taps++
+		m.obtain(s.Check.Tools)
+		m.tap(*s.AtM)
+		m.dig(true)
+	case diagnose.NextRefer:
+		m.Minutes += m.base.Settings.ReferMinutes.For(m.role)
+		m.Money += m.base.Settings.ReferCost.For(m.role)
+	case diagnose.NextDone:
+	default:
+		m.repair(s)
+	}
+}
+
+func (m *meter) spend(minutes float64) {
+	m.Minutes += minutes
+	m.Money += minutes * m.costs.PerMinute
+}
+
+// obtain gets the tools that are not at hand, once.
+func (m *meter) obtain(tools []string) {
+	for _, id := range tools {
+		if slices.Contains(m.hand, id) {
+			continue
+		}
+		m.hand = append(m.hand, id)
+		if t := m.base.Tool(id); t != nil {
+			m.spend(max(0, t.ObtainMinutes.For(m.role)))
+			m.Money += t.ObtainPrice.Value
+		}
+	}
+}
+
+func (m *meter) dig(digs bool) {
+	if !digs {
+		return
+	}
+	m.Digs++
+	if !m.c.inGround() {
+		m.NeedlessDigs++
+	}
+}
+
+// inGround tells whether something is wrong that is found or mended with a spade.
+func (c *Caller) inGround() bool {
+	for _, f := range c.faults {
+		if f.standing && !math.IsNaN(f.AtM) {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *meter) walk(toM float64) {
+	d := math.Abs(toM - m.hereM)
+	if m.site.ChordM != nil {
+		d = m.site.ChordM(m.hereM, toM)
+	} else {
+		d = min(d, m.site.LengthM-d)
+	}
+	m.spend(d * m.costs.WalkMinutesPerM)
+	m.hereM = toM
+}
+
+// ground is what lies over a chainage.
+func (m *meter) ground(xM float64) string {
+	surface := "turf"
+	for _, z := range m.site.Zones {
+		if z.Surface != "" && xM >= z.FromM && xM <= z.ToM {
+			surface = z.Surface
+		}
+	}
+	return surface
+}
+
+// nearSpliceM is how near to an old splice a tap counts as opening it.
+const nearSpliceM = 0.5
+
+func (m *meter) tap(atM float64) {
+	m.walk(atM)
+	c := &m.costs
+	work, splices := c.TapMinutes, c.JoinsPerTap
+	for _, x := range m.site.SplicesM {
+		if math.Abs(x-atM) < nearSpliceM {
+			work, splices = c.OpenSpliceMinutes, 0
+		}
+	}
+	m.spend(work + c.DigMinutes[m.ground(atM)] + c.LayMinutesPerM*min(atM, m.site.LengthM-atM))
+	m.join(max(1, splices))
+	m.Splices += splices
+}
+
+// join makes waterproof splices.
+func (m *meter) join(n float64) {
+	m.spend(n * m.costs.JoinMinutes)
+	m.Money += n * m.costs.JoinPrice
+}
+
+// repair charges a repair: along the wire by what is opened, laid and joined,
+// elsewhere by the knowledge base's minutes and materials.
+func (m *meter) repair(s diagnose.Step) {
+	right := m.base.Repair(s.ID) == nil || m.base.Repair(s.ID).Cause == ""
+	ends := false
+	for _, f := range m.c.faults {
+		ends = ends || f.standing && m.c.engine().Ends(s.ID, f.Cause)
+	}
+	right = right && s.Kind == diagnose.NextVerify || ends
+	along := s.FromM != nil && s.ToM != nil
+	if r := s.Repair; r != nil {
+		m.obtain(r.Tools)
+		if s.Kind != diagnose.NextReplaceSection && !(along && r.Digs) {
+			m.spend(r.Minutes.For(m.role))
+			for _, u := range r.Uses {
+				if item := m.base.Item(u.Item); item != nil {
+					m.Money += u.Quantity * item.Price.Value
+				}
+			}
+			m.dig(r.Digs && s.Kind != diagnose.NextVerify)
+			m.part(len(r.Uses) > 0, right)
+			if r.ID == "replace-loop" {
+				length := m.site.LengthM
+				m.spend(length * m.costs.TrenchMinutesPerM)
+				m.Money += length * m.costs.WirePerM
+			}
+			return
+		}
+	}
+	if !along {
+		return
+	}
+	from, to := min(*s.FromM, *s.ToM), max(*s.FromM, *s.ToM)
+	m.walk((from + to) / 2)
+	weigh := m.weigh(from, to)
+	if s.Kind == diagnose.NextReplaceSection {
+		m.spend(m.costs.ReplaceMinutes + m.costs.TrenchMinutesPerM*weigh)
+		m.Money += (to - from) * m.costs.WirePerM
+	} else {
+		m.spend(m.costs.OpenMinutesPerM * weigh)
+	}
+	m.join(2)
+	m.Splices += 2
+	m.spend(m.costs.CheckMinutes)
+	m.dig(true)
+	m.part(true, right)
+}
+
+func (m *meter) part(uses, right bool) {
+	if !uses {
+		return
+	}
+	m.Parts++
+	if !right {
+		m.NeedlessParts++
+	}
+}
+
+// weigh is the length of turf that takes as long to trench as a stretch, m.
+func (m *meter) weigh(fromM, toM float64) float64 {
+	const step = 0.3048
+	var sum float64
+	for x := fromM; x < toM; x += step {
+		f, ok := m.costs.TrenchFactor[m.ground(x+step/2)]
+		if !ok {
+			f = 1
+		}
+		sum += f * min(step, toM-x)
+	}
+	return sum
+}
