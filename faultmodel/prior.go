@@ -36,9 +36,17 @@ const (
 	seasonFaradSD                                        = 0.05 // between a baseline and today
 )
 
-// tileSD is the spread of ln(unknown) over which a reading may be taken as
-// straight in it. Wider unknowns are mixtures of such tiles.
-const tileSD = 1.0
+// Spreads of ln(contact) over which a reading may be taken as straight in it,
+// with the correction predict makes. Wider unknowns are mixtures of such tiles.
+// Where one contact is all there is the tiles are fine: a small resistance in
+// series with a known one has a hard lower bound that a wide tile would blur. The
+// four ends and mixtures of a break make do with coarser ones, pairs of faults
+// with the coarsest.
+const (
+	tileFine   = 0.5
+	tileEnds   = 1.0
+	tileCoarse = 1.1
+)
 
 // tile splits a lognormal into a mixture of narrower ones. Normals of standard
 // deviation s spaced 2s apart under a normal envelope reproduce the wide normal
@@ -153,13 +161,14 @@ func (k Kind) placed() bool {
 }
 
 // variants is the product of what the contacts of several faults may be, tiled.
-// With more than one fault the tiles are wider, and an end that hangs between
-// two breaks is not tiled: no instrument reaches it.
+// An end that hangs between two breaks is not tiled: no instrument reaches it.
 func variants(faults []Fault) []variant {
 	out := []variant{{}}
-	s := tileSD
+	s := tileFine
 	if len(faults) > 1 {
-		s = 1.1
+		s = tileCoarse
+	} else if len(faults) == 1 && len(faults[0].Kind.prospects()) > 1 || len(faults) == 1 && faults[0].Kind == ArresterShort {
+		s = tileEnds
 	}
 	for i, f := range faults {
 		ps := f.Kind.prospects()
