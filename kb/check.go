@@ -401,6 +401,9 @@ func (e entry) answers(x *Check) {
 		if a.Means != (Words{}) {
 			e.words(a.Means, "answers", i, "means")
 		}
+		if i > 0 && a.Share == (Number{}) && x.Answers[i-1].Share != (Number{}) {
+			e.fault(at("answers", i, "id"), "answers with a share of their own stand last; expected this one before them")
+		}
 		if a.Share != (Number{}) {
 			e.number(a.Share, 0.001, 0.9, "answers", i, "share")
 			shares += a.Share.Value
@@ -786,6 +789,7 @@ func (c *checker) settings() {
 	s := &c.b.Settings
 	e := entry{c: c, section: "settings"}
 	e.number(s.TwoFaults, 0, 0.5, "two_faults")
+	e.number(s.SameAgain, 1, 1000, "same_again")
 	e.number(s.SameFactShare, 0, 1, "same_fact_share")
 	e.perRole(s.PerMinute, 0, 1000, "per_minute")
 	e.perRole(s.ReferCost, 0, 100000, "refer_cost")

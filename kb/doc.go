@@ -28,7 +28,7 @@
 //
 // A check lists its answers from the most normal to the most telling. The
 // baseline is what a healthy system shows; a row is what it shows where one of
-// its causes is the only fault. [Check.Distribution] combines two causes.
+// its causes is the only fault; Combine says how two causes show together.
 // Readings, taps and walks have no tables: faultmodel judges them.
 //
 // # Strictness

@@ -198,8 +198,7 @@ type Answer struct {
 	Means Words  `yaml:"means"` // what it says about the fault, in a sentence; may be empty
 	Place bool   `yaml:"place"` // a place may be given with it
 	// Share is set for an answer that says nothing about the fault ("no such sign
-	// fitted"): how often it is given, whatever the fault. It counts as "not
-	// applicable". In the file the rows speak of the other answers only; once
+	// fitted"): how often it is given, whatever the fault. Such answers stand last. In the file the rows speak of the other answers only; once
 	// loaded, every row holds all answers and sums to 1.
 	Share Number `yaml:"share"`
 }
@@ -338,7 +337,10 @@ type Insulation struct {
 
 // Settings are the figures that belong to the job as a whole.
 type Settings struct {
-	TwoFaults          Number       `yaml:"two_faults"`      // share of calls with two faults at once
+	TwoFaults Number `yaml:"two_faults"` // share of calls with two faults at once
+	// SameAgain is how much likelier two faults of one cause are than chance would
+	// have it: one event makes both.
+	SameAgain          Number       `yaml:"same_again"`
 	SameFactShare      Number       `yaml:"same_fact_share"` // 0: a second look at the same fact is worth nothing; 1: it is independent
 	PerMinute          PerRole      `yaml:"per_minute"`      // what a minute of this person costs
 	ReferCost          PerRole      `yaml:"refer_cost"`      // what it costs to hand the case on
