@@ -142,9 +142,9 @@ Alone on a terminal it starts a case, as "loopfault diagnose" does.`,
 			root.AddCommand(c)
 		}
 	}
-	group("case", newDemo(p), newDiagnose(p), newVerify(p))
+	group("case", newDemo(p), newDiagnose(p), newVerify(p), newReport(p))
 	group("wire", newOhms(p), newLocate(p), newTaps(p), newYard(p))
-	group("knowledge", newKB(p), newTree(p))
+	group("knowledge", newKB(p), newTree(p), newSimulate(p))
 	root.AddCommand(newConfig(p), newVersion(p), newMan(p))
 	root.SetHelpCommand(newHelp())
 	return root
