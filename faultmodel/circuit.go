@@ -132,16 +132,22 @@ type circuit struct {
 	totalM         float64
 }
 
+// snapM is how close two places may be and still be two, m: a shorter section
+// would be all but a short circuit beside which the rest of the wire loses digits.
+const snapM = 1e-6
+
+func snap(x float64) float64 { return math.Round(x/snapM) * snapM }
+
 func (c *circuit) add(l *Loop, atM float64, split bool) int {
 	s := spot{split: split}
 	total := l.TotalM()
 	switch {
 	case atM < l.LeadInM:
-		s.leg, s.posM = 0, max(atM, 0)
+		s.leg, s.posM = 0, min(snap(max(atM, 0)), l.LeadInM)
 	case atM <= total-l.LeadInM:
-		s.leg, s.posM = 1, atM
+		s.leg, s.posM = 1, snap(atM)
 	default:
-		s.leg, s.posM = 2, max(total-atM, 0)
+		s.leg, s.posM = 2, min(snap(max(total-atM, 0)), l.LeadInM)
 	}
 	c.spots = append(c.spots, s)
 	return len(c.spots) - 1
@@ -151,7 +157,7 @@ func (c *circuit) add(l *Loop, atM float64, split bool) int {
 // the place is on the lead-in at all.
 func (l *Loop) leadDistance(atM float64) (float64, bool) {
 	u := min(atM, l.TotalM()-atM)
-	return max(0, min(u, l.LeadInM)), u <= l.LeadInM*(1+1e-9)
+	return min(snap(max(u, 0)), l.LeadInM), u <= l.LeadInM*(1+1e-9)
 }
 
 // build lays out the network for faults under a hookup, without solving it.
@@ -249,7 +255,7 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 	c.scratch = order
 	cur, at := c.bndA, l.LeadInM
 	for _, s := range order {
-		if s.posM > at {
+		if s.posM > at+snapM/2 {
 			next := nw.node()
 			nw.lines = append(nw.lines, lineBranch{a: cur, b: next, atM: at, lengthM: (s.posM - at) * scale, w: &c.boundary})
 			cur, at = next, s.posM
@@ -260,7 +266,7 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 		}
 		s.right = cur
 	}
-	if end := total - l.LeadInM; end > at {
+	if end := total - l.LeadInM; end > at+snapM/2 {
 		nw.lines = append(nw.lines, lineBranch{a: cur, b: c.bndB, atM: at, lengthM: (end - at) * scale, w: &c.boundary})
 	} else {
 		// Nothing of the boundary is left beyond its last place: join them.
