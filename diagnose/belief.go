@@ -56,7 +56,7 @@ type hint struct {
 func (e *Engine) believe(w *wire, log []Entry) *belief {
 	b := &belief{wire: w, space: e.space, h: e.read(log)}
 	b.follow(e)
-	b.logP = e.space.prior(w.facts, e.kb.Settings.TwoFaults.Value)
+	b.logP = e.space.prior(w.facts, e.kb.Settings.TwoFaults.Value, e.kb.Settings.SameAgain.Value)
 	b.weighChoices(e)
 	b.weighPlaces(e)
 	b.weighRepairs(e)

@@ -146,7 +146,7 @@ func posteriorOf(e *Engine, log []Entry) []float64 {
 // is left by the double faults, and pairs go by the product of their shares.
 func TestPriorIsShares(t *testing.T) {
 	e := newEngine(t)
-	p := e.space.prior(nil, 0.1)
+	p := e.space.prior(nil, 0.1, 1)
 	var singles, pairs, shares float64
 	for _, c := range e.kb.Causes {
 		shares += c.Prior.Value

@@ -25,7 +25,7 @@ type Hypothesis struct {
 // any answer, the single causes first.
 func (d *Desk) Prior() []Hypothesis {
 	s := d.engine.space
-	logP := s.prior(d.wire.facts, d.engine.kb.Settings.TwoFaults.Value)
+	logP := s.prior(d.wire.facts, d.engine.kb.Settings.TwoFaults.Value, d.engine.kb.Settings.SameAgain.Value)
 	out := make([]Hypothesis, len(s.hyps))
 	for i, h := range s.hyps {
 		out[i].P = math.Exp(logP[i])
@@ -143,30 +143,6 @@ func (d *Desk) Believe(log []Entry) *Assessment {
 // the safety rules. What the rest of the case will cost is not worked out.
 func (d *Desk) AssessBy(log []Entry, choose func(*policy.Problem) policy.Decision) *Assessment {
 	a := d.Believe(log)
-	if step, ok := a.closing(); ok {
-		a.take(step)
-		return a
-	}
-	stopped, forced := a.rules()
-	if forced != nil {
-		a.take(forced.step)
-		return a
-	}
-	a.group()
-	m := a.problem(stopped)
-	choice := policy.Decision{Kind: policy.DoGiveUp}
-	if len(m.Acts)+len(m.Tests) > 0 {
-		choice = choose(&m.Problem)
-	}
-	switch {
-	case choice.Kind == policy.DoTest:
-		a.take(a.checkStep(m.tests[choice.Index].check, m.tests[choice.Index].minutes))
-	case choice.Kind == policy.DoAct && m.acts[choice.Index].group != nil:
-		a.take(a.searchStep(m.acts[choice.Index].group, stopped))
-	case choice.Kind == policy.DoAct:
-		a.take(a.repairStep(m.acts[choice.Index].repair, m.acts[choice.Index].minutes))
-	default:
-		a.take(a.general(refer))
-	}
+	a.next(func(m *problem) policy.Decision { return choose(&m.Problem) })
 	return a
 }

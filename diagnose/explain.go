@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"loopfault/diagnose/quantity"
 	"loopfault/kb"
 )
 
@@ -40,11 +41,36 @@ func (a *Assessment) conflicts() {
 
 // ClashText says what is odd about an answer, in the role's words.
 func (a *Assessment) ClashText(c Clash) string {
+	answer := a.log[c.Entry].Answer
+	cause := a.against(c)
 	return a.phrase("conflict", map[string]string{
-		"Check":  c.Check.Ask.For(string(a.desk.c.Role)),
-		"Answer": a.AnswerText(a.log[c.Entry].Answer),
-		"Cause":  a.causeName(a.Ranking[0].Cause),
+		"Answer": a.AnswerText(answer),
+		"Usual":  a.usual(c.Check, cause),
+		"Cause":  a.causeName(cause),
 	})
+}
+
+// against is the most probable cause under which the answer is unusual: the one
+// that makes it a conflict.
+func (a *Assessment) against(c Clash) *kb.Cause {
+	t, k := a.desk.engine.tables[c.Check.ID], answerIndex(c.Check, a.log[c.Entry].Answer.Choice)
+	for _, r := range a.Ranking {
+		if h := a.belief.index(r.Cause); t != nil && k >= 0 && t.any[k][h] < 1/float64(len(c.Check.Answers)) {
+			return r.Cause
+		}
+	}
+	return a.Ranking[0].Cause
+}
+
+// usual is the answer mostly given when a cause is there.
+func (a *Assessment) usual(c *kb.Check, cause *kb.Cause) string {
+	t, h, best := a.desk.engine.tables[c.ID], a.belief.index(cause), 0
+	for k := range c.Answers {
+		if t.any[k][h] > t.any[best][h] {
+			best = k
+		}
+	}
+	return c.Answers[best].Text.For(string(a.desk.c.Role))
 }
 
 func (a *Assessment) causeName(c *kb.Cause) string { return c.Name.For(string(a.desk.c.Role)) }
@@ -89,45 +115,91 @@ func odds(p float64) float64 {
 
 // Why says why this step is the next one.
 func (a *Assessment) Why() string {
-	role := string(a.desk.c.Role)
 	s := a.Step
 	if s.Rule != nil {
-		return s.Rule.Text.For(role)
+		return s.Rule.Text.For(string(a.desk.c.Role))
 	}
-	top, second := a.Ranking[0], a.Ranking[1]
-	fields := map[string]string{
-		"Cause":  a.causeName(top.Cause),
-		"Other":  a.causeName(second.Cause),
-		"Chance": percent(top.P),
-		"Word":   a.desk.engine.kb.Word("chance", role, top.P),
+	length := func(m *float64) string {
+		if m == nil {
+			return ""
+		}
+		return quantity.FormatLength(*m, a.units())
 	}
+	top := a.Ranking[0]
 	switch s.Kind {
 	case NextCheck:
-		for_, against := a.splits(s.Check)
-		fields["Cause"], fields["Other"] = for_, against
-		return a.phrase("why-check", fields)
+		this, that := a.splits(s.Check)
+		return a.phrase("why-check", map[string]string{"This": this, "That": that,
+			"Minutes": quantity.FormatMinutes(s.Minutes), "Saving": ""})
 	case NextTap:
-		return a.phrase("why-tap", fields)
+		return a.phrase("why-tap", map[string]string{"At": length(s.AtM), "Near": a.desk.c.Yard.Near(*s.AtM, a.units()),
+			"Chance": a.chance(a.before(*s.AtM)), "Taps": taps(a.Plan.Expected.Taps)})
 	case NextReplaceSection:
-		return a.phrase("why-replace", fields)
+		long := math.Abs(*s.ToM - *s.FromM)
+		return a.phrase("why-replace-section", map[string]string{"From": length(s.FromM), "To": length(s.ToM),
+			"Chance": a.chance(a.within(*s.FromM, *s.ToM)), "Length": length(&long)})
 	case NextRefer:
-		return a.phrase("why-refer", fields)
-	case NextVerify:
-		return a.phrase("why-verify", fields)
-	case NextDone:
-		return a.phrase("why-done", fields)
+		return a.phrase("why-refer", map[string]string{"Cause": a.causeName(top.Cause), "Chance": a.chance(top.P)})
+	case NextVerify, NextDone:
+		return a.phrase("why-"+string(s.Kind), nil)
 	}
-	return a.phrase("why-repair", fields)
+	switch s.ID {
+	case replaceLeadIn, replaceLoop:
+		var p float64
+		for _, r := range a.Ranking {
+			if a.desk.engine.ended[s.ID][a.belief.index(r.Cause)] {
+				p += r.P
+			}
+		}
+		return a.phrase("why-"+s.ID, map[string]string{"Chance": a.chance(min(p, 1))})
+	}
+	cause := a.desk.engine.kb.Cause(s.Repair.Cause)
+	return a.phrase("why-repair", map[string]string{"Cause": a.causeName(cause), "Chance": a.chance(a.P(cause.ID)),
+		"Minutes": quantity.FormatMinutes(s.Minutes)})
 }
 
-func percent(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
+func (a *Assessment) units() quantity.Units { return a.desk.engine.options.Units }
+
+// chance is a probability in the role's words.
+func (a *Assessment) chance(p float64) string { return ChanceText(p, a.desk.c.Role) }
+
+// ChanceText is a probability as a person of the role reads it: "8 in 10", "83 %".
+func ChanceText(p float64, r Role) string {
+	if r == Technician {
+		switch {
+		case p > 0.99:
+			return "over 99 %"
+		case p < 0.01:
+			return "under 1 %"
+		}
+		return fmt.Sprintf("%.0f %%", 100*p)
 	}
-	return fmt.Sprintf("%.0f %%", 100*p)
+	switch {
+	case p > 0.97:
+		return "more than 97 in 100"
+	case p < 0.03:
+		return "less than 3 in 100"
+	case p < 0.1 || p > 0.9:
+		return fmt.Sprintf("about %.0f in 100", 100*p)
+	}
+	return fmt.Sprintf("about %.0f in 10", 10*p)
+}
+
+func taps(n float64) string {
+	if n < 1.05 {
+		return "one tap"
+	}
+	return fmt.Sprintf("about %.1f taps", n)
+}
+
+// before is the chance that the fault lies between terminal A and a chainage.
+func (a *Assessment) before(xM float64) float64 { return a.within(0, xM) }
+
+func (a *Assessment) within(fromM, toM float64) float64 {
+	if a.Where == nil {
+		return 0
+	}
+	return a.Where.Belief.Mass(min(fromM, toM), max(fromM, toM))
 }
 
 // splits names the two likely causes that a check tells apart best.

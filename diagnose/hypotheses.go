@@ -63,8 +63,9 @@ func (s *space) without(h, cause int) int {
 
 // prior is ln of the prior probability of each hypothesis, given the facts that
 // hold of the yard: shares of single causes, and the share of double faults
-// spread over pairs by the product of their shares.
-func (s *space) prior(facts map[string]bool, twoFaults float64) []float64 {
+// spread over pairs by the product of their shares, two of one cause being
+// sameAgain times likelier than that.
+func (s *space) prior(facts map[string]bool, twoFaults, sameAgain float64) []float64 {
 	w := make([]float64, len(s.causes))
 	var singles float64
 	for i, c := range s.causes {
@@ -83,7 +84,8 @@ func (s *space) prior(facts map[string]bool, twoFaults float64) []float64 {
 		case h.b < 0:
 			out[i] = w[h.a] / singles * (1 - twoFaults)
 		case h.a == h.b:
-			out[i] = w[h.a] * w[h.a] / 2 // unordered: two alike come in one way, two unlike in two
+			// Unordered: two alike come in one way, two unlike in two.
+			out[i] = w[h.a] * w[h.a] / 2 * sameAgain
 		default:
 			out[i] = w[h.a] * w[h.b]
 		}

@@ -38,46 +38,53 @@ type test struct {
 	minutes float64
 }
 
-// decide finds the next step.
+// decide finds the next step: the one with the least expected cost of the whole
+// job.
 func (a *Assessment) decide() {
-	e, d := a.desk.engine, a.desk
+	a.next(func(m *problem) policy.Decision {
+		effort := policy.Standard
+		if a.desk.engine.options.Shallow {
+			effort.Depth = 1
+		}
+		choice := m.Decide(effort)
+		a.expect(m, choice)
+		return choice
+	})
+}
+
+// next takes the step that the state of the case or a hard rule demands, and else
+// the one chosen.
+func (a *Assessment) next(choose func(*problem) policy.Decision) {
 	if step, ok := a.closing(); ok {
 		a.take(step)
 		return
 	}
 	stopped, forced := a.rules()
 	if forced != nil {
-		a.take(forced.step)
+		a.take(*forced)
 		return
 	}
 	a.group()
 	m := a.problem(stopped)
-	if len(m.Acts) == 0 && len(m.Tests) == 0 {
-		a.take(a.general(refer))
-		return
+	choice := policy.Decision{Kind: policy.DoGiveUp}
+	if len(m.Acts)+len(m.Tests) > 0 {
+		choice = choose(m)
 	}
-	effort := policy.Standard
-	if e.options.Shallow {
-		effort.Depth = 1
-	}
-	choice := m.Decide(effort)
-	a.expect(m, choice)
 	switch choice.Kind {
 	case policy.DoTest:
 		t := m.tests[choice.Index]
-		step := a.checkStep(t.check, t.minutes)
-		a.take(step)
+		a.take(a.checkStep(t.check, t.minutes))
 	case policy.DoAct:
 		x := m.acts[choice.Index]
 		if x.group != nil {
-			a.take(a.searchStep(x.group, stopped))
+			a.take(a.searchStep(x.group))
 			break
 		}
 		a.take(a.repairStep(x.repair, x.minutes))
 	default:
 		// Before giving up, what was put off is asked after all.
 		if c := a.putOff(stopped); c != nil {
-			a.take(a.checkStep(c, c.Minutes.For(string(d.c.Role))))
+			a.take(a.checkStep(c, c.Minutes.For(string(a.desk.c.Role))))
 			break
 		}
 		a.take(a.general(refer))
@@ -147,12 +154,9 @@ func (a *Assessment) general(id string) Step {
 	return s
 }
 
-// forced is a step a hard rule takes.
-type forced struct{ step Step }
-
 // rules applies the hard safety rules: what may not be offered, and the step
 // that one of them takes at once.
-func (a *Assessment) rules() (stopped map[string]*kb.Rule, at *forced) {
+func (a *Assessment) rules() (stopped map[string]*kb.Rule, forced *Step) {
 	stopped = map[string]*kb.Rule{}
 	for i := range a.desk.engine.kb.Rules {
 		r := &a.desk.engine.kb.Rules[i]
@@ -162,13 +166,13 @@ func (a *Assessment) rules() (stopped map[string]*kb.Rule, at *forced) {
 		for _, s := range r.Stops {
 			stopped[s] = r
 		}
-		if r.Then != "" && at == nil {
+		if r.Then != "" && forced == nil {
 			step := a.general(r.Then)
 			step.Rule = r
-			at = &forced{step}
+			forced = &step
 		}
 	}
-	return stopped, at
+	return stopped, forced
 }
 
 // holds tells whether a condition of the knowledge base is met by the log.
@@ -849,7 +853,7 @@ func (a *Assessment) repairStep(r *kb.Repair, minutes float64) Step {
 }
 
 // searchStep is the planner's next act: a tap, opening and repairing at once, or a new section.
-func (a *Assessment) searchStep(g *group, stopped map[string]*kb.Rule) Step {
+func (a *Assessment) searchStep(g *group) Step {
 	e := a.desk.engine
 	here := math.NaN()
 	for i := len(a.log) - 1; i >= 0; i-- {
