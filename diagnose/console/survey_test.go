@@ -19,6 +19,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/term"
+
+	"loopfault/diagnose"
 )
 
 // screenOf is a virtual terminal of 80 by 24 with a person at its keys.
@@ -216,4 +218,48 @@ func TestPageSaysThatThereIsMore(t *testing.T) {
 			assert.Equal(t, tt.more, strings.Contains(text, "more below"), text)
 		})
 	}
+}
+
+// A whole interview on a terminal: a choice by arrow, a reading asked again and
+// doubted, a review that changes the first answer, and a stop.
+func TestSurveyInterview(t *testing.T) {
+	log := memory(t, diagnose.Technician)
+	base := testBase(t)
+	var ending Ending
+	err := play(t, []step{
+		{base.Check("contact-lamp").Ask.Technician, "\x1b[B\r"},
+		{"or OL for over-range", "twelve\r"},
+		{"expected a resistance", "5.1 k\r"},
+		{"Type it again", "\r"},
+		{"or OL for over-range", "\x1b[15~5.1\r"},
+		{base.Check("supply-sign").Ask.Technician, "more ch\r"},
+		{"Does not apply here", "review\r"},
+		{"Pick the answer to change", "\r"},
+		{"Leave the answer as it was", "\x1b[A\r"}, // from the answer given before up to the other
+		{base.Check("supply-sign").Ask.Technician, "stop and\r"},
+	}, func(p Prompter) (err error) {
+		iv := &Interview{Prompter: p, Engine: inTurn(check("contact-lamp"), check("loop-ohms"), check("supply-sign")), Base: base, Log: log}
+		ending, err = iv.Run(t.Context())
+		return err
+	})
+	require.NoError(t, err)
+	assert.Equal(t, Stopped, ending)
+	require.Len(t, log.C.Log, 2)
+	assert.Equal(t, "lights", log.C.Log[0].Answer.Choice)
+	assert.InDelta(t, 5.1, log.C.Log[1].Answer.Reading.Value, 1e-12)
+}
+
+func TestSurveyInterviewInterrupted(t *testing.T) {
+	log := memory(t, diagnose.Technician)
+	base := testBase(t)
+	err := play(t, []step{
+		{base.Check("contact-lamp").Ask.Technician, "\r"},
+		{"or OL for over-range", "5\x03"},
+	}, func(p Prompter) error {
+		iv := &Interview{Prompter: p, Engine: inTurn(check("contact-lamp"), check("loop-ohms")), Base: base, Log: log, Resume: "loopfault diagnose case.yaml"}
+		_, err := iv.Run(t.Context())
+		return err
+	})
+	require.ErrorIs(t, err, ErrInterrupted)
+	assert.Len(t, log.C.Log, 1, "what was answered before is kept")
 }

@@ -117,8 +117,8 @@ func checkSurvivors(t *testing.T, path string, before, safe int) int {
 	return len(log)
 }
 
-// A process killed at every byte of three lines, and the case gone on with after
-// each kill by the next one.
+// A process that kills itself at every byte of its first line, in the line's
+// beginning the name of the list too, and at the first bytes of the next.
 //
 // Neither this test nor the next runs beside others: a process that is just being
 // started holds every open file of this one for a moment, and its lock with it.

@@ -129,16 +129,13 @@ func (r *answerReader) read() *diagnose.Answer {
 		r.refuse(fmt.Sprintf("beside answer: %s", r.f.Answer), "check", "answer", "note")
 		return a
 	}
+	r.ownAnswer(a)
 	switch r.check.Kind {
 	case kb.Choice:
-		r.choice(a)
+		r.need("answer", r.f.Answer, oneOf(answerIDs(r.check)))
+		r.choicePlace(a)
 		allowed = append(allowed, "at", "from", "to")
-	case kb.Reading:
-		a.Reading = r.reading("reading", r.f.Reading, r.check.Unit, faultmodel.Quantity(r.check.Quantity))
-		r.need("reading", r.f.Reading, "a reading with its unit, such as "+exampleOf(r.check.Unit))
-		allowed = append(allowed, "reading")
 	case kb.Position:
-		r.ownAnswer(a)
 		if r.placed() {
 			a.AtM = r.place("at", r.f.At)
 			r.need("at", r.f.At, "the place along the wire, such as 210 ft")
@@ -146,32 +143,40 @@ func (r *answerReader) read() *diagnose.Answer {
 		a.End = r.end()
 		allowed = append(allowed, "at", "end")
 	case kb.Stretch:
-		r.ownAnswer(a)
+		if len(r.check.Answers) > 0 {
+			r.need("answer", r.f.Answer, oneOf(answerIDs(r.check)))
+		}
 		if r.placed() {
 			r.stretch(a)
 			r.need("from", r.f.From, "where the stretch begins, such as 200 ft")
 			r.need("to", r.f.To, "where the stretch ends, such as 240 ft")
 		}
 		allowed = append(allowed, "from", "to")
+	case kb.Reading:
+		if r.f.Answer == "" { // an answer of the check's own stands in place of the reading
+			a.Reading = r.reading("reading", r.f.Reading, r.check.Unit, faultmodel.Quantity(r.check.Quantity))
+			r.need("reading", r.f.Reading, "a reading with its unit, such as "+exampleOf(r.check.Unit))
+			allowed = append(allowed, "reading")
+		}
 	case kb.Tap:
-		r.tap(a)
-		allowed = append(allowed, "at", "a_side", "b_side", "a_ohms", "b_ohms", "a_to_earth", "b_to_earth")
+		a.AtM = r.place("at", r.f.At)
+		allowed = append(allowed, "at")
+		if r.f.Answer == "" {
+			r.tap(a)
+			allowed = append(allowed, "a_side", "b_side", "a_ohms", "b_ohms", "a_to_earth", "b_to_earth")
+		}
 	case kb.Widths:
-		a.Widths = r.widths()
-		allowed = append(allowed, "widths")
-	}
-	if r.check.Kind != kb.Choice && len(r.check.Answers) == 0 && r.f.Answer != "" {
-		r.problems.add("answer", "%s is no answer to %s; expected unknown, not-applicable or later, or %s",
-			strconv.Quote(r.f.Answer), r.check.ID, formOf(r.check.Kind))
+		if r.f.Answer == "" {
+			a.Widths = r.widths()
+			allowed = append(allowed, "widths")
+		}
 	}
 	r.refuse(fmt.Sprintf("in an answer to %s (%s)", r.check.ID, formOf(r.check.Kind)), allowed...)
 	return a
 }
 
-// choice reads one of the check's own answers, with the place it may carry.
-func (r *answerReader) choice(a *diagnose.Answer) {
-	r.need("answer", r.f.Answer, oneOf(answerIDs(r.check)))
-	r.ownAnswer(a)
+// choicePlace reads the place that one of the check's own answers may carry.
+func (r *answerReader) choicePlace(a *diagnose.Answer) {
 	if r.f.At == "" && r.f.From == "" && r.f.To == "" {
 		return
 	}
@@ -202,15 +207,21 @@ func (r *answerReader) choice(a *diagnose.Answer) {
 
 // ownAnswer reads an answer that is one of the check's own.
 func (r *answerReader) ownAnswer(a *diagnose.Answer) {
-	if r.f.Answer == "" || len(r.check.Answers) == 0 {
-		return
+	switch {
+	case r.f.Answer == "":
+	case r.check.Answer(r.f.Answer) != nil:
+		a.Choice = r.f.Answer
+	case r.check.Kind == kb.Choice:
+		r.problems.add("answer", "%s is no answer to %s; expected %s", strconv.Quote(shorten(r.f.Answer)), r.check.ID, r.answersTaken())
+	default:
+		r.problems.add("answer", "%s is no answer to %s; expected %s, or %s", strconv.Quote(shorten(r.f.Answer)), r.check.ID, r.answersTaken(), formOf(r.check.Kind))
 	}
-	if r.check.Answer(r.f.Answer) == nil {
-		r.problems.add("answer", "%s is no answer to %s; expected %s, unknown, not-applicable or later",
-			strconv.Quote(shorten(r.f.Answer)), r.check.ID, strings.Join(answerIDs(r.check), ", "))
-		return
-	}
-	a.Choice = r.f.Answer
+}
+
+// answersTaken lists every answer that the check takes by name.
+func (r *answerReader) answersTaken() string {
+	all := append(answerIDs(r.check), diagnose.Unknown, diagnose.NotApplicable)
+	return strings.Join(all, ", ") + " or " + diagnose.Later
 }
 
 // placed tells whether an answer to a check about a place has to name it: not
@@ -235,7 +246,6 @@ func (r *answerReader) stretch(a *diagnose.Answer) {
 
 func (r *answerReader) tap(a *diagnose.Answer) {
 	r.need("at", r.f.At, "the place along the wire, such as 210 ft")
-	a.AtM = r.place("at", r.f.At)
 	a.ASide, a.BSide = r.side("a_side", r.f.ASide), r.side("b_side", r.f.BSide)
 	a.AOhms = r.reading("a_ohms", r.f.AOhms, "ohm", faultmodel.SideAOhms)
 	a.BOhms = r.reading("b_ohms", r.f.BOhms, "ohm", faultmodel.SideBOhms)
@@ -385,8 +395,8 @@ func (r *answerReader) note() string {
 }
 
 func (r *answerReader) need(field, text, expected string) {
-	if r.check.Kind != kb.Choice && len(r.check.Answers) == 0 && r.f.Answer != "" {
-		return // told that this is no answer here
+	if r.f.Answer != "" && r.check.Answer(r.f.Answer) == nil {
+		return // told already that this is no answer here
 	}
 	if text == "" {
 		r.problems.add(field, "%s is not answered; expected %s: %s", r.check.ID, field, expected)

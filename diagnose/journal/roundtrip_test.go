@@ -99,6 +99,9 @@ func anyAnswer(t *rapid.T, base *kb.Base, place *rapid.Generator[*float64]) *dia
 			a.AtM = place.Draw(t, "at")
 		}
 	case kb.Reading:
+		if a.Choice = sometimes(t, own().ID); a.Choice != "" {
+			break
+		}
 		a.Reading = read(faultmodel.Quantity(c.Quantity), c.Unit, 0)
 	case kb.Position:
 		a.Choice = own().ID
@@ -109,6 +112,9 @@ func anyAnswer(t *rapid.T, base *kb.Base, place *rapid.Generator[*float64]) *dia
 		stretch()
 	case kb.Tap:
 		a.AtM = place.Draw(t, "at")
+		if a.Choice = sometimes(t, own().ID); a.Choice != "" {
+			break
+		}
 		sides := rapid.SampledFrom([]locate.Side{locate.SideUnknown, locate.Intact, locate.Broken})
 		a.ASide, a.BSide = sides.Draw(t, "a"), sides.Draw(t, "b")
 		if rapid.Bool().Draw(t, "ohms") {
@@ -124,6 +130,14 @@ func anyAnswer(t *rapid.T, base *kb.Base, place *rapid.Generator[*float64]) *dia
 		}
 	}
 	return a
+}
+
+// sometimes is the answer of its own that a check with a reading may have, or none.
+func sometimes(t *rapid.T, answer string) string {
+	if rapid.Bool().Draw(t, "own answer") {
+		return answer
+	}
+	return ""
 }
 
 // Every entry comes back from its line: text exactly, figures to one part in

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"loopfault/kb/strictyaml"
@@ -80,8 +81,9 @@ func (s *scanned) parse(o Options, data []byte) (*parsed, error) {
 	return parse(s.path, filepath.Dir(s.path), data, o)
 }
 
-// cutDamage splits off a last line that a writer did not finish: one without its
-// end, or one with the zero bytes that a power cut leaves in place of data.
+// cutDamage splits off a last line of the answers that a writer did not finish:
+// one without its end, or one with the zero bytes that a power cut leaves in
+// place of data. What else is in it has to be text, or the file is none of ours.
 func cutDamage(data []byte) (whole []byte, lost string, damaged bool) {
 	end := len(data)
 	if i := bytes.IndexByte(data, 0); i >= 0 && len(bytes.Trim(data[i:], "\x00\r\n")) == 0 {
@@ -89,17 +91,40 @@ func cutDamage(data []byte) (whole []byte, lost string, damaged bool) {
 		damaged = true
 	}
 	start := bytes.LastIndexByte(data[:end], '\n') + 1
-	if start < end { // the line has no end
-		damaged = true
-	}
-	if !damaged || start == 0 {
+	line := string(data[start:end])
+	damaged = damaged || line != "" // it has no end
+	if !damaged || start == 0 || !isText(line) {
 		return nil, "", false
 	}
-	line := strings.TrimSpace(string(data[start:end]))
-	if !utf8.ValidString(line) {
-		line = strings.ToValidUTF8(line, "?")
+	if line = strings.TrimRight(line, " \r"); !strings.HasPrefix("answers:", line) && !inAnswers(string(data[:start])) {
+		return nil, "", false
 	}
-	return data[:start], fmt.Sprintf("%q", shorten(line)), true
+	return data[:start], fmt.Sprintf("%q", shorten(strings.ToValidUTF8(line, "?"))), true
+}
+
+// isText tells whether a line is text, perhaps cut off within its last letter.
+func isText(line string) bool {
+	for len(line) > 0 {
+		r, size := utf8.DecodeRuneInString(line)
+		if r == utf8.RuneError && size == 1 && len(line) < utf8.UTFMax && !utf8.FullRuneInString(line) {
+			return true
+		}
+		if r == utf8.RuneError && size == 1 || unicode.IsControl(r) && r != '\t' && r != '\r' {
+			return false
+		}
+		line = line[size:]
+	}
+	return true
+}
+
+// inAnswers tells whether what follows a text would stand among the answers.
+func inAnswers(text string) bool {
+	for _, line := range slices.Backward(strings.Split(text, "\n")) {
+		if line != "" && !strings.ContainsRune(" #-\r", rune(line[0])) {
+			return strings.HasPrefix(line, "answers:")
+		}
+	}
+	return false
 }
 
 // layout finds where and how the next line is to be written.

@@ -1,0 +1,198 @@
+package console
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"loopfault/diagnose"
+	"loopfault/diagnose/journal"
+	"loopfault/diagnose/quantity"
+	"loopfault/kb"
+)
+
+// repair says what to do and asks what came of it: repairs, new sections and the
+// acceptance walk alike.
+func (iv *Interview) repair(ctx context.Context) (deed, error) {
+	next := iv.result.Next
+	r := iv.Base.Repair(next.ID)
+	if r == nil {
+		return stop, fmt.Errorf("the engine asks for repair %q, which the knowledge base does not have", next.ID)
+	}
+	text := capital(iv.words.of(r.Name)) + iv.whereOf(next)
+	if next.Minutes >= 1 {
+		text += " (about " + quantity.FormatMinutes(next.Minutes) + ")"
+	}
+	iv.before(iv.result.Cautions, r.Do)
+	options := []Option{{Text: "Done, and the fault is gone"}, {Text: "Done, and the fault is still there"}}
+	if next.Kind == diagnose.NextVerify {
+		options = []Option{{Text: "The whole boundary passed"}, {Text: "It failed, or a stretch failed"}}
+	}
+	options = append(options, Option{Text: "Can't do this: hand the case over", Key: keyHandOver})
+	options = append(options, aside...)
+	for {
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options})
+		if err != nil {
+			return again, err
+		}
+		if i > 1 {
+			did, err := iv.choose(ctx, nil, options[i].Key)
+			if err != nil || did != again {
+				return did, err
+			}
+			continue
+		}
+		return iv.repaired(ctx, r, i == 0)
+	}
+}
+
+// whereOf is the place of a step in words, with a comma before it.
+func (iv *Interview) whereOf(next diagnose.Next) string {
+	switch {
+	case next.From != nil && next.To != nil && next.Kind == diagnose.NextReplaceSection:
+		return ", " + quantity.FormatRange(iv.Units.M(*next.From), iv.Units.M(*next.To), iv.Units) + " along the wire"
+	case next.At != nil:
+		return ", at " + quantity.FormatLength(iv.Units.M(*next.At), iv.Units) + " along the wire"
+	}
+	return ""
+}
+
+// repaired logs a repair; one that has a place is recorded where it was found.
+func (iv *Interview) repaired(ctx context.Context, r *kb.Repair, fixed bool) (deed, error) {
+	next := iv.result.Next
+	done := &diagnose.RepairDone{Repair: strings.TrimPrefix(r.ID, "repair:"), Fixed: fixed}
+	if next.Kind == diagnose.NextReplaceSection && next.From != nil && next.To != nil {
+		from, to := iv.Units.M(*next.From), iv.Units.M(*next.To)
+		done.FromM, done.ToM = &from, &to
+	} else if at := iv.proposed(); at != nil {
+		where, err := iv.askWhere(ctx, *at)
+		if err != nil {
+			return again, err
+		}
+		done.AtM = &where
+	}
+	if err := iv.log(diagnose.Entry{Repair: done}); err != nil {
+		return again, err
+	}
+	iv.tell(Aside, "Noted: %s", iv.words.entry(diagnose.Entry{Repair: done}))
+	if !fixed && r.Cause != "" {
+		iv.tell(Body, "%s", iv.words.phrase("repair-failed", map[string]string{"Repair": iv.words.of(r.Name), "Cause": iv.words.cause(r.Cause)}))
+	}
+	return answered, nil
+}
+
+// askWhere asks where a repair was made, for the record.
+func (iv *Interview) askWhere(ctx context.Context, proposedM float64) (float64, error) {
+	at := proposedM
+	_, err := iv.Prompter.Line(ctx, fmt.Sprintf("Where along the wire was it? Enter alone: %s", quantity.FormatLength(proposedM, iv.Units)), func(line string) error {
+		at = proposedM
+		if line == "" {
+			return nil
+		}
+		place, err := journal.PlaceM(line, iv.Log.Case().Yard, iv.bare())
+		if err != nil {
+			return err
+		}
+		at = place
+		return nil
+	})
+	return at, err
+}
+
+// refer offers to hand the case over, where that is the step with the least cost.
+func (iv *Interview) refer(ctx context.Context) (deed, error) {
+	iv.before(iv.result.Cautions, kb.Steps{})
+	iv.tell(Body, "%s", iv.view.Why())
+	options := append([]Option{{Text: "Hand the case over"}}, aside...)
+	text := "Call a technician"
+	if r := iv.Base.Repair(iv.result.Next.ID); r != nil {
+		text = capital(iv.words.of(r.Name))
+		if steps := iv.words.steps(r.Do); steps != "" {
+			iv.tell(Body, "%s", steps)
+		}
+	}
+	for {
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options})
+		if err != nil {
+			return again, err
+		}
+		if i == 0 {
+			return handOver, nil
+		}
+		did, err := iv.choose(ctx, nil, options[i].Key)
+		if err != nil || did != again {
+			return did, err
+		}
+	}
+}
+
+// done closes the case: what it was goes on record, for the next one to learn from.
+func (iv *Interview) done(ctx context.Context) (deed, error) {
+	c := iv.Log.Case()
+	o := conclusion(iv.Base, c.Log)
+	if o == nil && !concluded(c.Log) && repairs(c.Log) {
+		cause, err := iv.askCause(ctx)
+		if err != nil {
+			return again, err
+		}
+		o = &diagnose.Outcome{Cause: cause, Confirmed: true}
+	}
+	if o != nil {
+		if err := iv.log(diagnose.Entry{Outcome: o}); err != nil {
+			return again, err
+		}
+		iv.tell(Aside, "On record: %s", iv.words.entry(diagnose.Entry{Outcome: o}))
+	}
+	iv.before(iv.result.Cautions, kb.Steps{})
+	iv.tell(Body, "%s", iv.view.Why())
+	return finish, nil
+}
+
+// conclusion is the outcome that the last repair that worked speaks for, where
+// none is on record yet; nil where no repair names a cause.
+func conclusion(base *kb.Base, log []diagnose.Entry) (o *diagnose.Outcome) {
+	if concluded(log) {
+		return nil
+	}
+	for _, i := range kept(log) {
+		if r := log[i].Repair; r != nil && r.Fixed && base.Cause(r.Repair) != nil {
+			o = &diagnose.Outcome{Cause: r.Repair, AtM: r.AtM, Confirmed: true}
+		}
+	}
+	return o
+}
+
+// repairs tells whether anything was repaired that names no cause by itself.
+func repairs(log []diagnose.Entry) bool {
+	for _, i := range kept(log) {
+		if r := log[i].Repair; r != nil && r.Fixed && r.Repair != string(diagnose.NextVerify) && r.Repair != string(diagnose.NextRefer) {
+			return true
+		}
+	}
+	return false
+}
+
+func concluded(log []diagnose.Entry) bool {
+	for _, i := range kept(log) {
+		if log[i].Outcome != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// askCause asks what was found, where the repair does not tell.
+func (iv *Interview) askCause(ctx context.Context) (string, error) {
+	var options []Option
+	for _, c := range iv.Base.Causes {
+		if c.Part != "" {
+			options = append(options, Option{Text: capital(iv.words.of(c.Name)), ID: c.ID})
+		}
+	}
+	options = append(options, Option{Text: "Nobody knows", ID: "something-else"})
+	i, err := iv.Prompter.Select(ctx, Question{Text: "What was it, in the end?", Options: options})
+	if err != nil {
+		return "", err
+	}
+	return options[i].ID, nil
+}
