@@ -134,7 +134,7 @@ type circuit struct {
 
 // snapM is how close two places may be and still be two, m: a shorter section
 // would be all but a short circuit beside which the rest of the wire loses digits.
-const snapM = 1e-6
+const snapM = 1e-4
 
 func snap(x float64) float64 { return math.Round(x/snapM) * snapM }
 
