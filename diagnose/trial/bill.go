@@ -33,10 +33,12 @@ type meter struct {
 	role  string
 	hand  []string
 	hereM float64
+	open  float64   // chainage of the spot that lies open now; NaN where none
+	cuts  []float64 // where joins of this call are: opened again they leave no new splice
 }
 
 func newMeter(c *Caller) *meter {
-	m := &meter{c: c, base: c.base(), site: c.house.desk.Site(), costs: c.house.desk.Costs(), role: string(c.house.c.Role)}
+	m := &meter{c: c, open: math.NaN(), base: c.base(), site: c.house.desk.Site(), costs: c.house.desk.Costs(), role: string(c.house.c.Role)}
 	m.hand = slices.Clone(c.house.c.Tools)
 	if slices.Contains(m.hand, "meter") && slices.Contains(m.hand, "spade") {
 		m.hand = append(m.hand, "earth-rod")
@@ -46,6 +48,11 @@ func newMeter(c *Caller) *meter {
 
 // charge adds a step, before its answer changes the truth.
 func (m *meter) charge(s diagnose.Step) {
+	defer func() {
+		if s.Kind != diagnose.NextTap && s.Kind != diagnose.NextCheck {
+			m.open = math.NaN()
+		}
+	}()
 	switch s.Kind {
 	case diagnose.NextCheck:
 		m.Questions++
@@ -53,10 +60,9 @@ func (m *meter) charge(s diagnose.Step) {
 		m.spend(s.Check.Minutes.For(m.role))
 		m.dig(s.Check.Digs)
 	case diagnose.NextTap:
-		m.Taps++
 		m.obtain(s.Check.Tools)
 		m.tap(*s.AtM)
-		m.dig(true)
+		return
 	case diagnose.NextRefer:
 		m.Minutes += m.base.Settings.ReferMinutes.For(m.role)
 		m.Money += m.base.Settings.ReferCost.For(m.role)
@@ -127,21 +133,39 @@ func (m *meter) ground(xM float64) string {
 	return surface
 }
 
-// nearSpliceM is how near to an old splice a tap counts as opening it.
-const nearSpliceM = 0.5
+// sameSpotM is how near two openings are one spot, and an opening is at a splice.
+const sameSpotM = 0.5
 
+// tap opens a spot, or reads again at the one that lies open.
 func (m *meter) tap(atM float64) {
+	m.Taps++
+	if math.Abs(m.open-atM) < sameSpotM {
+		m.spend(m.costs.ReadMinutes)
+		return
+	}
+	m.open = atM
 	m.walk(atM)
 	c := &m.costs
 	work, splices := c.TapMinutes, c.JoinsPerTap
-	for _, x := range m.site.SplicesM {
-		if math.Abs(x-atM) < nearSpliceM {
+	for _, x := range append(slices.Clone(m.site.SplicesM), m.cuts...) {
+		if math.Abs(x-atM) < sameSpotM {
 			work, splices = c.OpenSpliceMinutes, 0
 		}
 	}
+	m.cuts = append(m.cuts, atM)
 	m.spend(work + c.DigMinutes[m.ground(atM)] + c.LayMinutesPerM*min(atM, m.site.LengthM-atM))
 	m.join(max(1, splices))
 	m.Splices += splices
+	m.dig(true)
+}
+
+// mended adds what it takes to mend a fault that an opened spot showed: a piece of
+// wire between two joins, one of them the tap's own.
+func (m *meter) mended() {
+	m.join(1)
+	m.Splices++
+	m.spend(m.costs.CheckMinutes)
+	m.open = math.NaN()
 }
 
 // join makes waterproof splices.

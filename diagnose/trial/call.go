@@ -77,6 +77,9 @@ func Call(a Adviser, c *Caller, observe func(Turn)) Outcome {
 			return Outcome{m.Bill, end, log, turn + 1}
 		}
 		entry := c.Answer(step)
+		if step.Kind == diagnose.NextTap && entry.Repair != nil {
+			m.mended()
+		}
 		log = append(log, entry)
 		if observe != nil {
 			observe(Turn{advice, entry, m.Bill})

@@ -158,6 +158,9 @@ func (c *Caller) again(what string) *rand.Rand {
 func (c *Caller) Answer(step diagnose.Step) diagnose.Entry {
 	switch step.Kind {
 	case diagnose.NextCheck, diagnose.NextTap:
+		if r := c.seen(step); r != nil {
+			return diagnose.Entry{Repair: r}
+		}
 		a := c.answer(step)
 		if check := c.base().Check(a.Check); check.Kind == kb.Choice && check.Answer(a.Choice) != nil {
 			c.done[check.ID] = diagnose.Entry{Answer: a}
@@ -455,6 +458,30 @@ func (c *Caller) tap(a *diagnose.Answer, step diagnose.Step, rng *rand.Rand) {
 		}
 	}
 }
+
+// seen is the repair of a fault that lies bare in a spot opened for a tap: whoever
+// opens the very splice that is bad sees it and mends it. nil where none does.
+func (c *Caller) seen(step diagnose.Step) *diagnose.RepairDone {
+	if step.Kind != diagnose.NextTap {
+		return nil
+	}
+	for _, f := range c.faults {
+		switch faultmodel.Kind(f.cause.Kind) {
+		case faultmodel.Open, faultmodel.Series, faultmodel.Leak, faultmodel.Touch:
+		default:
+			continue
+		}
+		if f.standing && math.Abs(f.AtM-*step.AtM) <= pitM {
+			at := *step.AtM
+			mend := diagnose.Step{Kind: diagnose.NextRepair, ID: f.Cause, AtM: &at}
+			return c.repair(mend)
+		}
+	}
+	return nil
+}
+
+// pitM is how far either side of an opened spot the wire lies bare.
+const pitM = 0.3048
 
 // strayCure is the chance that things look right after a repair that did not end
 // the fault: what the engine assumes.
