@@ -148,7 +148,7 @@ func (e *Engine) At(c *Case) (*Desk, error) {
 	if !slices.Contains([]Role{Homeowner, Technician, Support}, c.Role) {
 		return nil, fmt.Errorf("role %q is none: expected homeowner, technician or support", c.Role)
 	}
-	w, err := e.newWire(c.Yard, c.Meters)
+	w, err := e.newWire(c.Yard, c.Meters, c.Role)
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func (e *Engine) tools(c *Case) map[string]bool {
 }
 
 // Planner is the tap planner for a case, for those who ask of the wire alone.
-func (d *Desk) Planner() *locate.Planner { return d.wire.planner[d.c.Role] }
+func (d *Desk) Planner() *locate.Planner { return d.wire.planner }
 
 // Assess judges a log of the desk's case.
 func (d *Desk) Assess(log []Entry) *Assessment {

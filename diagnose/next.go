@@ -854,22 +854,11 @@ func (a *Assessment) repairStep(r *kb.Repair, minutes float64) Step {
 
 // searchStep is the planner's next act: a tap, opening and repairing at once, or a new section.
 func (a *Assessment) searchStep(g *group) Step {
-	e := a.desk.engine
-	here := math.NaN()
-	for i := len(a.log) - 1; i >= 0; i-- {
-		if ans := a.log[i].Answer; ans != nil && ans.AtM != nil {
-			here = *ans.AtM
-			break
-		}
+	if g.plan == nil {
+		g.plan = a.plan(g)
 	}
-	var plan locate.Plan
-	if g.kind == string(faultmodel.Open) && a.Where != nil && a.Where.TwoBreaks && a.belief.pairs != nil {
-		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here)
-	} else {
-		plan = a.desk.Planner().Plan(g.place, here)
-	}
-	g.plan = &plan
-	a.Plan = &plan
+	plan := g.plan
+	a.Plan = plan
 	act := plan.Next
 	s := Step{Minutes: act.Minutes, Cost: act.Money}
 	if s.Minutes == 0 {
@@ -878,17 +867,35 @@ func (a *Assessment) searchStep(g *group) Step {
 	point := func(v float64) *float64 { return &v }
 	switch act.Kind {
 	case locate.ActReplace:
-		s.Kind, s.ID, s.Repair = NextReplaceSection, replaceSection, e.kb.Repair(replaceSection)
+		s.Kind, s.ID, s.Repair = NextReplaceSection, replaceSection, a.desk.engine.kb.Repair(replaceSection)
 		s.FromM, s.ToM = point(act.FromM), point(act.ToM)
 	case locate.ActOpen:
-		cause := e.kb.Causes[g.likely].ID
-		s.Kind, s.ID, s.Repair = NextRepair, "repair:"+cause, e.repair(cause)
+		cause := a.desk.engine.kb.Causes[g.likely].ID
+		s.Kind, s.ID, s.Repair = NextRepair, "repair:"+cause, a.desk.engine.repair(cause)
 		s.FromM, s.ToM, s.AtM = point(act.FromM), point(act.ToM), point((act.FromM+act.ToM)/2)
 	default:
 		s.Kind, s.ID, s.Check = NextTap, "tap", a.tapCheck()
 		s.AtM = point(act.AtM)
 	}
 	return s
+}
+
+// plan is the tap plan for a group, from where the person last stood.
+func (a *Assessment) plan(g *group) *locate.Plan {
+	here := math.NaN()
+	for i := len(a.log) - 1; i >= 0; i-- {
+		if ans := a.log[i].Answer; ans != nil && ans.AtM != nil {
+			here = *ans.AtM
+			break
+		}
+	}
+	var plan locate.Plan
+	if g.kind == string(faultmodel.Open) && a.Where != nil && a.Where.TwoBreaks {
+		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here)
+	} else {
+		plan = a.desk.Planner().Plan(g.place, here)
+	}
+	return &plan
 }
 
 // putOff is the cheapest check that was answered "later" and can be asked now.
@@ -924,8 +931,7 @@ func (a *Assessment) expect(m *problem, choice policy.Decision) {
 	for i := range a.groups {
 		g := &a.groups[i]
 		if g.plan == nil && g.p > positionMatters && slices.ContainsFunc(m.acts, func(x act) bool { return x.group == g }) {
-			plan := a.desk.Planner().Plan(g.place, math.NaN())
-			g.plan = &plan
+			g.plan = a.plan(g)
 		}
 		if g.plan != nil {
 			a.Expected.Taps += g.p * g.plan.Expected.Taps

@@ -19,14 +19,14 @@ type wire struct {
 	mids    []float64
 	model   *faultmodel.Model
 	site    locate.Site
-	planner map[Role]*locate.Planner
+	planner *locate.Planner  // at the role's costs
 	prior   []*locate.Belief // by cause; nil for a cause without a position
 	facts   map[string]bool
 	memo    *memo
 }
 
 // newWire prepares a yard. A nil yard is one of which nothing is known.
-func (e *Engine) newWire(y *yard.Map, m faultmodel.Meters) (*wire, error) {
+func (e *Engine) newWire(y *yard.Map, m faultmodel.Meters, role Role) (*wire, error) {
 	if m == (faultmodel.Meters{}) {
 		m = faultmodel.DefaultMeters()
 	}
@@ -34,13 +34,11 @@ func (e *Engine) newWire(y *yard.Map, m faultmodel.Meters) (*wire, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the yard cannot be modelled: %w", err)
 	}
-	w := &wire{yard: y, model: model, planner: map[Role]*locate.Planner{}, facts: e.facts(y), memo: newMemo()}
+	w := &wire{yard: y, model: model, facts: e.facts(y), memo: newMemo()}
 	w.axis = locate.NewAxis(y.TotalM(), quantity.MPerFt)
 	w.mids = w.axis.Mids()
 	w.site = site(y)
-	for _, role := range []Role{Homeowner, Technician, Support} {
-		w.planner[role] = locate.NewPlanner(w.site, e.costs(role))
-	}
+	w.planner = locate.NewPlanner(w.site, e.costs(role))
 	for i := range e.kb.Causes {
 		w.prior = append(w.prior, w.placePrior(&e.kb.Causes[i]))
 	}
