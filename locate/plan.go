@@ -128,12 +128,12 @@ func NewPlanner(s Site, c Costs) *Planner {
 	p := &Planner{lines: newLines(s, c)}
 	p.scratch.New = func() any { return new(workspace) }
 	p.setNoise(spotNoise{lead: 1, reads: 1})
-	p.miss = math.Inf(1)
 	// Who took a wrong turn, or replaced the wrong stretch, searches from the
 	// beginning: the fault is where it was not thought to be.
-	p.miss = p.Value(Uniform(NewAxis(s.LengthM, s.StepM)))
-	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, p.miss))
-	p.anew = p.Plan(Uniform(NewAxis(s.LengthM, s.StepM)), 0, CoverAll()).Expected
+	anywhere := Uniform(NewAxis(s.LengthM, s.StepM))
+	wrongTurn := p.Plan(anywhere, 0, CoverAll()).Expected.Money
+	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, wrongTurn))
+	p.anew = p.Plan(anywhere, 0, CoverAll()).Expected
 	p.miss = p.anew.Money
 	return p
 }
@@ -154,8 +154,8 @@ func (p *Planner) setNoise(n spotNoise) {
 // Sizes of the coarse problems. Their sum of cubes keeps a plan below 100 ms and
 // a value near 30 us; what is lost against all lines is measured in the tests.
 const (
-	valueSpots  = 28
-	planSpots   = 128
+	valueSpots  = 22
+	planSpots   = 160
 	exactSpots  = 200 // up to here every line is a spot
 	maxLines    = 1000
 	spliceSpots = 24
@@ -168,9 +168,10 @@ func (p *Planner) Value(b Belief) float64 {
 	defer p.scratch.Put(w)
 	w.cumulate(b)
 	lo, hi := p.support(w, b.Axis, 1e-4)
-	w.spots = p.choose(w, b.Axis, lo, hi, valueSpots, spliceSpots/3, w.spots[:0])
+	w.spots = p.choose(w, b.Axis, lo, hi, valueSpots, spliceSpots/5, w.spots[:0])
 	p.fill(w, b.Axis, &options{})
 	w.s.solve()
+	p.raiseMiss(w)
 	w.from = w.from[:0]
 	for _, i := range w.spots {
 		w.from = append(w.from, p.lines.walkMoney(0, p.lines.xM[i]))
@@ -178,9 +179,22 @@ func (p *Planner) Value(b Belief) float64 {
 	v, _ := w.s.root(0, w.s.n, w.from)
 	// What lies beyond the ends of the stretch pays for searching it, too.
 	if m := w.s.within(0, w.s.n); m > 0 {
-		v += max(w.below[b.Axis.Cells]-m, 0) * (v/m + p.miss)
+		v += max(w.below[b.Axis.Cells]-m, 0) * (v/m + w.s.missOr(p.miss))
 	}
 	return v
+}
+
+// raiseMiss solves again where the belief is so hard to search that beginning
+// again from a flat one would be a bargain: a miss then costs more than the search itself.
+func (p *Planner) raiseMiss(w *workspace) {
+	s := &w.s
+	v := s.left(0, s.n) / max(s.within(0, s.n), 1e-300)
+	if math.IsInf(s.miss, 1) || v <= s.miss {
+		return
+	}
+	const dearer = 1.25
+	s.miss = dearer * v
+	s.solve()
 }
 
 // cumulate sets below to the probability before each edge of the axis.
@@ -239,9 +253,12 @@ func (p *Planner) choose(w *workspace, a Axis, lo, hi, count, splices int, spots
 	f0 := w.upTo(a, lowX)
 	perLength := 0.5 / (highX - lowX)
 	perMass := 0.5 / max(w.upTo(a, highX)-f0, 1e-300)
+	// Dear ground is no place to tap, but a new section may end there.
 	add := func(i int) {
-		if i = int(l.better[i]); i > lo && i < hi && !math.IsInf(p.tap[i], 1) {
-			spots = append(spots, i)
+		for _, i := range [2]int{i, int(l.better[i])} {
+			if i > lo && i < hi && !math.IsInf(p.tap[i], 1) {
+				spots = append(spots, i)
+			}
 		}
 	}
 	// Walk the edges of the axis and step over count equal shares of the mixture.
@@ -261,7 +278,7 @@ func (p *Planner) choose(w *workspace, a Axis, lo, hi, count, splices int, spots
 		}
 		prevX, prevS = x, s
 	}
-	spots = p.chooseBanks(w, a, lo, hi, splices, spots)
+	spots = p.chooseBanks(w, a, lo, hi, 2*splices, spots)
 	if len(l.site.SplicesM) > 0 {
 		spots = p.chooseSplices(w, a, lo, hi, splices, spots)
 	}
@@ -297,23 +314,18 @@ func (p *Planner) chooseSplices(w *workspace, a Axis, lo, hi, most int, spots []
 	return spots
 }
 
-// chooseBanks adds both banks of the likeliest dear stretches between lo and hi.
+// chooseBanks adds the banks with most probability within a few metres, between lo and hi.
 func (p *Planner) chooseBanks(w *workspace, a Axis, lo, hi, most int, spots []int) []int {
+	const nearM = 3
 	l := p.lines
 	w.likely = w.likely[:0]
-	for b, k := range l.banks {
-		if k.after > lo && k.before < hi {
-			w.likely = append(w.likely, likely{b, w.upTo(a, l.xM[k.after]) - w.upTo(a, l.xM[k.before])})
+	for _, i := range l.banks {
+		if i > lo && i < hi {
+			w.likely = append(w.likely, likely{i, w.upTo(a, l.xM[i]+nearM) - w.upTo(a, l.xM[i]-nearM)})
 		}
 	}
 	for _, f := range likeliest(w.likely, most) {
-		k := l.banks[f.index]
-		if k.before > lo {
-			spots = append(spots, k.before)
-		}
-		if k.after < hi && !math.IsInf(p.tap[k.after], 1) {
-			spots = append(spots, k.after)
-		}
+		spots = append(spots, f.index)
 	}
 	return spots
 }
@@ -447,11 +459,9 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	}
 	p.fill(w, a, &o)
 	w.s.solve()
-	for stride := (hi - lo) / planSpots; !exact && stride > 1; {
-		stride = max(stride/3, 1)
-		p.refine(w, a, stride, hereM)
-		p.fill(w, a, &o)
-		w.s.solve()
+	p.raiseMiss(w)
+	if !exact {
+		p.refine(w, a, (hi-lo)/planSpots+1, hereM, &o)
 	}
 	return p.assemble(w, a, hereM)
 }
@@ -470,21 +480,36 @@ func (p *Planner) allLines(a Axis, lo, hi int) []int {
 	return p.spaced(append(spots, hi), a)
 }
 
-// refine chooses spots stride lines apart round those the plan uses, over a
-// thin skeleton that keeps other shapes of plan within reach.
-func (p *Planner) refine(w *workspace, a Axis, stride int, hereM float64) {
-	lo, hi := w.spots[0], w.spots[w.s.n]
-	used := p.usedSpots(w, hereM)
-	spots := p.choose(w, a, lo, hi, planSpots/3, spliceSpots, nil)
-	for _, i := range used {
-		for d := -3; d <= 3; d++ {
-			if j := i + d*stride; j > lo && j < hi && !math.IsInf(p.tap[j], 1) {
-				spots = append(spots, j)
+// refine solves again and again with spots round those the plan uses, over a
+// thin skeleton that keeps other shapes of plan within reach: ever closer down to single
+// lines, then while that still helps.
+func (p *Planner) refine(w *workspace, a Axis, stride int, hereM float64, o *options) {
+	s := &w.s
+	lo, hi, miss := w.spots[0], w.spots[s.n], s.miss
+	before, _ := s.root(0, s.n, p.walksFrom(w, hereM))
+	const most = 8 // rounds
+	for range most {
+		stride = max(stride/3, 1)
+		used := p.usedSpots(w, hereM)
+		spots := p.choose(w, a, lo, hi, planSpots/3, spliceSpots, nil)
+		for _, i := range used {
+			for d := -3; d <= 3; d++ {
+				if j := i + d*stride; j > lo && j < hi && !math.IsInf(p.tap[j], 1) {
+					spots = append(spots, j)
+				}
 			}
 		}
+		slices.Sort(spots)
+		w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
+		p.fill(w, a, o)
+		s.miss = miss
+		s.solve()
+		now, _ := s.root(0, s.n, p.walksFrom(w, hereM))
+		if stride == 1 && now > before*(1-1e-4) {
+			return
+		}
+		before = now
 	}
-	slices.Sort(spots)
-	w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
 }
 
 // usedSpots lists the lines where the plan would open the wire or begin or end a
@@ -550,7 +575,11 @@ func (t *treeBuilder) finish(plan Plan, hereM float64) Plan {
 	if plan.MissProb < 1e-12 {
 		plan.MissProb = 0
 	}
-	plan.Expected.add(plan.MissProb, t.p.anew)
+	if again := t.p.anew; plan.MissProb > 0 {
+		// In proportion where a miss was reckoned dearer than a new search.
+		dearer := t.s.missOr(t.p.miss) / t.p.miss
+		plan.Expected.add(plan.MissProb*dearer, again)
+	}
 	plan.Next = t.act(plan.Tree, hereM)
 	plan.ReplaceNow = plan.Tree != nil && plan.Tree.Replace != nil
 	return plan

@@ -101,12 +101,15 @@ func (s *search) solve() {
 		for j := i + 1; j <= s.n; j++ {
 			m := s.within(i, j)
 			leftRow := s.fromLeft[j*N : j*N+N]
-			leaf := s.stop(i, j, m)
-			bestL, bestR := leaf, leaf
+			whole := m * s.leaf[i*N+j]
+			if m == 0 {
+				whole = 0
+			}
+			bestL, bestR := whole, whole
 			cutL, cutR := int32(leafCut), int32(leafCut)
 			// One more test and the cheapest end that could follow already cost
 			// more than replacing: no need to look.
-			if m > 0 && leaf > m*(cheapest+cheapestLeaf) {
+			if m > 0 && whole > m*(cheapest+cheapestLeaf) {
 				cost := s.cost[:j]
 				rr, lr := rightRow[:j], leftRow[:j]
 				if s.walk == nil {
@@ -130,6 +133,14 @@ func (s *search) solve() {
 					}
 				}
 			}
+			if stop := s.stop(i, j, m, min(bestL, bestR)); stop < whole {
+				if stop < bestL {
+					bestL, cutL = stop, leafCut
+				}
+				if stop < bestR {
+					bestR, cutR = stop, leafCut
+				}
+			}
 			// Standing at the left end means having come past it.
 			leftRow[i], rightRow[j] = bestL+s.beyond*m, bestR
 			s.cutLeft[j*N+i], s.cutRight[i*N+j] = cutL, cutR
@@ -138,39 +149,54 @@ func (s *search) solve() {
 }
 
 // stop is the cost of replacing now, over all between spots i and j, of
-// probability m. Not all shorter stretches are tried, which would be quadratic for
-// each of n^2 intervals, but those found best one segment before, and from the
-// best of these on each end moved while that helps. What comes out can be
-// followed as it stands, so the value is never too low.
-func (s *search) stop(i, j int, m float64) float64 {
+// probability m; other is what the best of the alternatives costs. Not all shorter
+// stretches are tried, which would be quadratic for each of n^2 intervals, but those found
+// best one segment before, and from the best of these on, where it comes near the
+// alternative, each end moved while that helps. What comes out can be followed as it
+// stands, so the value is never too low.
+func (s *search) stop(i, j int, m, other float64) float64 {
 	N := s.n + 1
 	best, at := m*s.leaf[i*N+j], [2]int32{int32(i), int32(j)}
 	if m <= 0 {
 		best = 0
 	} else if j > i+1 && !math.IsInf(s.miss, 1) {
-		try := func(r [2]int32) bool {
-			if r[0] < int32(i) || r[1] > int32(j) || r[0] >= r[1] {
+		try := func(from, to int32) bool {
+			if from < int32(i) || to > int32(j) || from >= to {
 				return false
 			}
-			v := s.stopShort(i, j, m, r)
+			v := s.stopShort(i, j, m, [2]int32{from, to})
 			if !(v < best) {
 				return false
 			}
-			best, at = v, r
+			best, at = v, [2]int32{from, to}
 			return true
 		}
-		try(s.stretch[(i+1)*N+j])
-		try(s.stretch[i*N+j-1])
-		for try([2]int32{at[0] + 1, at[1]}) || try([2]int32{at[0], at[1] - 1}) ||
-			try([2]int32{at[0] - 1, at[1]}) || try([2]int32{at[0], at[1] + 1}) {
+		a, b := s.stretch[(i+1)*N+j], s.stretch[i*N+j-1]
+		try(a[0], a[1])
+		try(b[0], b[1])
+		const near = 1.5
+		for step := int32(j-i) / 2; step > 0 && best < near*other; step /= 3 {
+			for try(at[0]+step, at[1]) || try(at[0], at[1]-step) ||
+				try(at[0]-step, at[1]) || try(at[0], at[1]+step) ||
+				try(at[0]+step, at[1]+step) || try(at[0]-step, at[1]-step) {
+			}
+			if step == 2 {
+				step = 3 // so that single steps come last
+			}
 		}
 	}
 	s.stretch[i*N+j] = at
 	return best
 }
 
-// stopShort is the cost of replacing only stretch r of what lies between spots i and j.
+// stopShort is the cost of replacing only stretch r of what lies between spots i
+// and j. A stretch likelier to miss the fault than to hold it is no repair but a
+// bet that the price of a miss is right; that is not on offer.
 func (s *search) stopShort(i, j int, m float64, r [2]int32) float64 {
+	held := s.within(int(r[0]), int(r[1]))
+	if held < m/2 {
+		return math.Inf(1)
+	}
 	price := s.leaf[int(r[0])*(s.n+1)+int(r[1])]
 	if int(r[0]) > i {
 		price += s.newEnd
@@ -178,7 +204,7 @@ func (s *search) stopShort(i, j int, m float64, r [2]int32) float64 {
 	if int(r[1]) < j {
 		price += s.newEnd
 	}
-	return m*price + (m-s.within(int(r[0]), int(r[1])))*s.miss
+	return m*price + (m-held)*s.miss
 }
 
 // root is the least cost over all between spots i and j for a person elsewhere,
@@ -186,7 +212,7 @@ func (s *search) stopShort(i, j int, m float64, r [2]int32) float64 {
 // that person to each spot; nil is free.
 func (s *search) root(i, j int, from []float64) (float64, int) {
 	m := s.within(i, j)
-	best, cut := s.stop(i, j, m), leafCut
+	best, cut := s.stop(i, j, m, math.Inf(1)), leafCut
 	for k := i + 1; k < j; k++ {
 		v := m*s.cost[k] + s.right(i, k) + s.found*(s.after[k]-s.before[k]) + s.left(k, j)
 		if from != nil {
@@ -197,4 +223,12 @@ func (s *search) root(i, j int, from []float64) (float64, int) {
 		}
 	}
 	return best, cut
+}
+
+// missOr is the price of a miss, or v where none is ever risked.
+func (s *search) missOr(v float64) float64 {
+	if math.IsInf(s.miss, 1) {
+		return v
+	}
+	return s.miss
 }

@@ -434,7 +434,7 @@ func TestSearchStopsNearTheBestStretch(t *testing.T) {
 				best = min(best, s.stopShort(0, s.n, m, [2]int32{int32(i), int32(j)}))
 			}
 		}
-		got := s.stop(0, s.n, m)
+		got := s.stop(0, s.n, m, math.Inf(1))
 		require.GreaterOrEqual(t, got, best-1e-9)
 		excess += got/best - 1
 		cases++

@@ -17,15 +17,11 @@ type lines struct {
 	money   []float64 // the same with time and material
 	joins   []float64 // new splices a tap there leaves
 	weighM  []float64 // metres of turf that take as long to trench as the wire up to this line
-	banks   []bank    // cheap ground on either side of dear stretches
+	banks   []int     // lines next to where the ground changes
 	better  []int32   // the line near this one that is best opened instead
 
 	ratio [][]float64 // straight line over wire length on a coarse lattice; nil without a map
 }
-
-// bank is the last cheap line before a dear stretch of ground (a drive, a no-dig
-// zone) and the first one after it: where a plan that must cross it wants to cut.
-type bank struct{ before, after int }
 
 // chordLattice is the number of steps of the lattice on which the map's straight
 // lines are looked up once. Bilinear in between: 1/64 of a loop is a few metres.
@@ -72,11 +68,12 @@ func newLines(s Site, c Costs) *lines {
 			continue
 		}
 		i := min(max(int(math.Round(x/l.stepM)), 1), l.n-1)
-		if math.IsInf(l.minutes[i], 1) || i < 1 {
+		over, closed := l.over(x)
+		if closed || i < 1 {
 			continue
 		}
 		l.xM[i], l.splice[i] = x, true
-		l.minutes[i] = c.OpenSpliceMinutes + l.digMinutes(surface[2*i]) + c.JoinMinutes
+		l.minutes[i] = c.OpenSpliceMinutes + l.digMinutes(over) + c.JoinMinutes
 		l.joins[i] = 0 // the old one is made anew
 	}
 	for i := range N {
@@ -96,27 +93,31 @@ func newLines(s Site, c Costs) *lines {
 	return l
 }
 
-// findBanks lists the stretches that are dearer to open or to trench than what
-// lies before them, up to where it is no longer so.
+// findBanks lists the lines that can be opened nearest to where opening or
+// trenching changes price markedly, on either side: the edges of a drive, a bed,
+// a no-dig zone, where a plan that must cross it wants to cut.
 func (l *lines) findBanks() {
-	const dearer = 1.5
-	slope := func(i int) float64 { return l.weighM[min(i+1, l.n)] - l.weighM[min(i, l.n-1)] }
+	const marked = 1.3
+	differ := func(u, v float64) bool { return u > marked*v || v > marked*u }
+	slope := func(i int) float64 { return l.weighM[i+1] - l.weighM[i] }
+	add := func(i int) {
+		if i > 0 && i < l.n && (len(l.banks) == 0 || l.banks[len(l.banks)-1] < i) {
+			l.banks = append(l.banks, i)
+		}
+	}
 	for i := 1; i < l.n; i++ {
-		if math.IsInf(l.money[i], 1) {
+		if l.splice[i] || l.splice[i-1] || !differ(slope(i), slope(i-1)) && !differ(l.money[i], l.money[i-1]) {
 			continue
 		}
-		money, trench := dearer*l.money[i], dearer*slope(i-1)
-		if l.splice[i] || l.money[i+1] <= money && slope(i) <= trench {
-			continue
+		before, after := i-1, i
+		for before > 0 && math.IsInf(l.money[before], 1) {
+			before--
 		}
-		j := i + 1
-		for j < l.n && (l.money[j] > money || slope(j) > trench) {
-			j++
+		for after < l.n && math.IsInf(l.money[after], 1) {
+			after++
 		}
-		if j < l.n {
-			l.banks = append(l.banks, bank{i, j})
-			i = j - 1
-		}
+		add(before)
+		add(after)
 	}
 }
 
@@ -124,17 +125,23 @@ func (l *lines) findBanks() {
 func (l *lines) surfaces() (surface []string, noDig []bool) {
 	surface, noDig = make([]string, 2*l.n+1), make([]bool, 2*l.n+1)
 	for i := range surface {
-		surface[i] = "turf"
+		surface[i], noDig[i] = l.over(float64(i) * l.stepM / 2)
 	}
+	return surface, noDig
+}
+
+// over is what lies over the wire at x, and whether it may not be opened.
+func (l *lines) over(x float64) (surface string, noDig bool) {
+	surface = "turf"
+	const rounding = 1e-9
 	for _, z := range l.site.Zones {
-		from, to := min(z.FromM, z.ToM), max(z.FromM, z.ToM)
-		lo, hi := int(math.Ceil(2*from/l.stepM-1e-9)), int(math.Floor(2*to/l.stepM+1e-9))
-		for i := max(lo, 0); i <= min(hi, 2*l.n); i++ {
-			if z.Surface != "" {
-				surface[i] = z.Surface
-			}
-			noDig[i] = noDig[i] || z.NoDig
+		if x < min(z.FromM, z.ToM)-rounding || x > max(z.FromM, z.ToM)+rounding {
+			continue
 		}
+		if z.Surface != "" {
+			surface = z.Surface
+		}
+		noDig = noDig || z.NoDig
 	}
 	return surface, noDig
 }
