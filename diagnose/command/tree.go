@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -128,6 +129,9 @@ func (g grower) grow(ctx interface{ Err() error }, log []diagnose.Entry, share f
 		next := append(log[:len(log):len(log)], diagnose.Entry{Answer: b.answer})
 		n.Branches = append(n.Branches, treeBranch{b.text, b.share, g.grow(ctx, next, share*b.share, depth-1)})
 	}
+	if len(n.Branches) == 0 {
+		n.Rest, n.Cut = 0, true
+	}
 	return n
 }
 
@@ -188,50 +192,73 @@ func (g grower) answers(a *diagnose.Assessment) []possible {
 	return out
 }
 
+// soilOhm is above what any wire of a yard has: such a reading is soil between two ends.
+const soilOhm = 1000
+
 // readings splits what a meter may show into ranges at what a sound wire shows.
 func (g grower) readings(a *diagnose.Assessment, c *kb.Check) []possible {
 	q := faultmodel.Quantity(c.Quantity)
 	sound := a.Model().Predict(q)
-	low, mid, high := sound.Quantile(0.02), sound.Quantile(0.5), sound.Quantile(0.98)
-	if q != faultmodel.LoopOhms || !(low > 0) || sound.OverRange > 0.5 {
+	low, high := sound.Quantile(0.02), sound.Quantile(0.98)
+	if !(low > 0) {
 		return nil
 	}
-	const soil = 1000 // ohm: above it no wire of a yard, only soil between two ends
-	type span struct {
-		name     string
-		lo, hi   float64
-		typical  float64
-		overOnly bool
+	show := func(v float64) string { return quantity.FormatReading(v, false, c.Unit) }
+	ranges := []*meterRange{{name: "below " + show(low), hi: low}}
+	if math.IsInf(high, 1) {
+		ranges = append(ranges, &meterRange{name: "above " + show(low), lo: low, hi: math.Inf(1)})
+	} else {
+		ranges = append(ranges, &meterRange{name: show(low) + " to " + show(high), lo: low, hi: high})
+		above := high
+		if c.Unit == "ohm" && high < soilOhm {
+			ranges = append(ranges, &meterRange{name: show(high) + " to " + show(soilOhm), lo: high, hi: soilOhm})
+			above = soilOhm
+		}
+		ranges = append(ranges, &meterRange{name: "above " + show(above), lo: above, hi: math.Inf(1)})
 	}
-	spans := []span{
-		{"below " + quantity.FormatOhms(low), 0, low, low / 2, false},
-		{quantity.FormatOhms(low) + " to " + quantity.FormatOhms(high), low, high, mid, false},
-		{quantity.FormatOhms(high) + " to " + quantity.FormatOhms(soil), high, soil, 3 * mid, false},
-		{"above " + quantity.FormatOhms(soil), soil, 1e9, 40e3, false},
-		{"over-range", 0, 0, 0, true},
-	}
-	shares := make([]float64, len(spans))
+	over := &meterRange{name: "over-range", over: true}
 	var total float64
 	for _, r := range a.Ranking {
 		p := a.Model().Predict(q, g.fault(a, r.Cause)...)
-		for i, s := range spans {
-			share := p.OverRange
-			if !s.overOnly {
-				share = p.Probability(s.lo, s.hi)
-			}
-			shares[i] += r.P * share
-			total += r.P * share
+		for _, m := range ranges {
+			m.add(r.P, p)
+			total += r.P * p.Probability(m.lo, m.hi)
 		}
+		over.share += r.P * p.OverRange
+		total += r.P * p.OverRange
 	}
 	if !(total > 0) {
 		return nil
 	}
 	var out []possible
-	for i, s := range spans {
-		reading := &faultmodel.Reading{Quantity: q, Value: s.typical, OverRange: s.overOnly}
-		out = append(out, possible{s.name, &diagnose.Answer{Check: c.ID, Reading: reading}, shares[i] / total})
+	for _, m := range append(ranges, over) {
+		if m.share == 0 {
+			continue
+		}
+		reading := &faultmodel.Reading{Quantity: q, Value: m.typical, OverRange: m.over}
+		out = append(out, possible{m.name, &diagnose.Answer{Check: c.ID, Reading: reading}, m.share / total})
 	}
 	return out
+}
+
+// meterRange is a range of readings that people tell apart.
+type meterRange struct {
+	name    string
+	lo, hi  float64
+	over    bool
+	share   float64
+	typical float64 // the middle of what the likeliest cause shows in it
+	most    float64 // of one cause's share
+}
+
+// add takes in what a cause of probability p would show.
+func (m *meterRange) add(p float64, shows faultmodel.Predictive) {
+	share := shows.Probability(m.lo, m.hi)
+	m.share += p * share
+	if p*share > m.most {
+		m.most = p * share
+		m.typical = shows.Quantile(shows.Probability(0, m.lo) + share/2)
+	}
 }
 
 // fault is a cause as the circuit has it, at its likeliest place.
