@@ -221,3 +221,46 @@ func FuzzRead(f *testing.F) {
 		require.NoError(t, err)
 	})
 }
+
+// TestNoisyOr is example: three causes with priors .1 .2 .05 and three
+// noisy-OR findings with leaks, posteriors from the Quickscore formula, verified
+// against enumeration in rationals.
+func TestNoisyOr(t *testing.T) {
+	prior := []float64{.1, .2, .05}
+	leak := []float64{.01, .05, .02}
+	shows := [][]float64{{.8, .3, 0}, {.5, 0, .9}, {0, .6, .4}}
+	n := &Network{Name: "q"}
+	for i, p := range prior {
+		n.Variables = append(n.Variables, Variable{Name: "d" + string(rune('1'+i)), States: []string{"no", "yes"}, P: []float64{1 - p, p}})
+	}
+	for f := range leak {
+		v := Variable{Name: "f" + string(rune('1'+f)), States: []string{"no", "yes"}, Parents: []int{0, 1, 2}}
+		each([]int{2, 2, 2}, func(at []int) {
+			no := 1 - leak[f]
+			for d, on := range at {
+				if on == 1 {
+					no *= 1 - shows[f][d]
+				}
+			}
+			v.P = append(v.P, no, 1-no)
+		})
+		n.Variables = append(n.Variables, v)
+	}
+	for _, tt := range []struct {
+		found     map[int]int // finding to 0 or 1
+		pEvidence float64
+		posterior [3]float64
+	}{
+		{map[int]int{3: 1}, .1438480000, [3]float64{.56579167, .50392081, .05}},
+		{map[int]int{3: 1, 4: 1}, .0502615335, [3]float64{.88473959, .28925328, .13335086}},
+		{map[int]int{3: 1, 4: 0}, .0935864665, [3]float64{.39449755, .61921011, .00523560}},
+		{map[int]int{3: 1, 4: 1, 5: 0}, .0388615253, [3]float64{.94483509, .13324969, .07126261}},
+		{map[int]int{3: 1, 4: 1, 5: 1}, .0114000082, [3]float64{.67987986, .82105442, .34500367}},
+	} {
+		for d, want := range tt.posterior {
+			p := n.eliminate(d, tt.found)
+			assert.InDelta(t, tt.pEvidence, p[0]+p[1], 5e-11)
+			assert.InDelta(t, want, p[1]/(p[0]+p[1]), 5e-9, "cause %d after %v", d+1, tt.found)
+		}
+	}
+}
