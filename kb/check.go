@@ -6,6 +6,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"text/template"
 	"text/template/parse"
@@ -173,7 +174,7 @@ func (c *checker) entry(section, id string) entry {
 func (e entry) words(w Words, path ...any) {
 	for _, role := range roles {
 		if strings.TrimSpace(w.For(role)) == "" {
-			e.fault(append(slices.Clone(path), role), "%s lacks the wording for the %s", path[len(path)-1], role)
+			e.fault(append(slices.Clone(path), role), "%s lacks the wording for %s", path[len(path)-1], role)
 		}
 	}
 }
@@ -182,7 +183,7 @@ func (e entry) steps(s Steps, path ...any) {
 	for _, role := range roles {
 		steps := s.For(role)
 		if len(steps) == 0 {
-			e.fault(append(slices.Clone(path), role), "%s lacks the steps for the %s", path[len(path)-1], role)
+			e.fault(append(slices.Clone(path), role), "%s lacks the steps for %s", path[len(path)-1], role)
 		}
 		for i, step := range steps {
 			if strings.TrimSpace(step) == "" {
@@ -209,9 +210,12 @@ func (e entry) note(n Note, path ...any) {
 
 func (e entry) within(v, lo, hi float64, path ...any) {
 	if !(v >= lo && v <= hi) {
-		e.fault(path, "%s is %v; expected %v to %v", path[len(path)-1], v, lo, hi)
+		e.fault(path, "%s is %v; expected %s to %s", path[len(path)-1], v, digits(lo), digits(hi))
 	}
 }
+
+// digits writes a limit without an exponent.
+func digits(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // number checks a figure that must be given.
 func (e entry) number(n Number, lo, hi float64, path ...any) {
@@ -220,7 +224,7 @@ func (e entry) number(n Number, lo, hi float64, path ...any) {
 		return
 	}
 	if !(n.Value >= lo && n.Value <= hi) {
-		e.fault(append(slices.Clone(path), "value"), "%s is %v; expected %v to %v", path[len(path)-1], n.Value, lo, hi)
+		e.fault(append(slices.Clone(path), "value"), "%s is %v; expected %s to %s", path[len(path)-1], n.Value, digits(lo), digits(hi))
 	}
 	e.note(n.Note, path...)
 }
@@ -232,7 +236,7 @@ func (e entry) perRole(p PerRole, lo, hi float64, path ...any) {
 	}
 	for _, role := range roles {
 		if v := p.For(role); !(v >= lo && v <= hi) {
-			e.fault(append(slices.Clone(path), role), "%s for the %s is %v; expected %v to %v", path[len(path)-1], role, v, lo, hi)
+			e.fault(append(slices.Clone(path), role), "%s for %s is %v; expected %s to %s", path[len(path)-1], role, v, digits(lo), digits(hi))
 		}
 	}
 	e.note(p.Note, path...)
@@ -434,7 +438,6 @@ func (e entry) table(x *Check) {
 		e.fault(at("baseline", "causes"), "the baseline holds for every cause without a row; expected no causes")
 	}
 	e.distribution(x, &x.Baseline, "baseline")
-	taken := make(map[string]bool)
 	for i := range x.Rows {
 		r := &x.Rows[i]
 		first := ""
@@ -447,10 +450,6 @@ func (e entry) table(x *Check) {
 			if e.c.b.Cause(id) == nil {
 				e.fault(at("rows", first, "causes", j), "there is no cause %q", id)
 			}
-			if taken[id] {
-				e.fault(at("rows", first, "causes", j), "cause %q has two rows; expected one", id)
-			}
-			taken[id] = true
 		}
 		e.distribution(x, r, "rows", first)
 	}
@@ -688,7 +687,7 @@ func (c *checker) phrases() {
 			}
 			for _, name := range fieldsUsed(t) {
 				if !slices.Contains(x.Fields, name) {
-					e.fault(at("text", role), "gap {{.%s}} is not among its fields; expected one of %s", name, strings.Join(x.Fields, ", "))
+					e.fault(at("text", role), "gap {{.%s}} is not among its fields [%s]", name, strings.Join(x.Fields, ", "))
 				}
 			}
 			full := make(map[string]string)
@@ -799,10 +798,11 @@ func (c *checker) settings() {
 		e.number(x.DigMinutes, 0, 1440, "surfaces", i, "dig_minutes")
 		e.number(x.PerFtFactor, 0.1, 1000, "surfaces", i, "per_ft_factor")
 	}
-	for _, id := range surfaceIDs {
-		if !slices.ContainsFunc(s.Surfaces, func(x Surface) bool { return x.ID == id }) {
-			e.fault(at("surfaces"), "there is no surface %q; expected all of %s", id, strings.Join(surfaceIDs, ", "))
-		}
+	lacking := slices.DeleteFunc(slices.Clone(surfaceIDs), func(id string) bool {
+		return slices.ContainsFunc(s.Surfaces, func(x Surface) bool { return x.ID == id })
+	})
+	if len(lacking) > 0 {
+		e.fault(at("surfaces"), "surfaces lack %s; expected all of %s", strings.Join(lacking, ", "), strings.Join(surfaceIDs, ", "))
 	}
 	e.number(s.WalkMinutesPerFt, 0, 1, "walk_minutes_per_ft")
 	e.number(s.TapMinutes, 0, 1440, "tap_minutes")

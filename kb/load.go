@@ -58,7 +58,9 @@ var builtIn = sync.OnceValues(func() (*Base, error) {
 })
 
 // Read reads the built-in knowledge base from its YAML files and checks all of it.
-func Read() (*Base, error) { return readFS(embedded, nil) }
+func Read() (*Base, error) { return assemble(builtInSources, nil) }
+
+var builtInSources = sync.OnceValues(func() ([]*source, error) { return readSources(embedded) })
 
 // LoadWith returns the built-in knowledge base changed by a user's overlay, data,
 // named file in faults. The error, if any, is of type [strictyaml.Faults].
@@ -86,22 +88,22 @@ func LoadWith(file string, data []byte) (*Base, error) {
 	if len(faults) > 0 {
 		// A fault may lie in how the overlay meets a built-in entry. Read everything
 		// again so that each is told at its true place.
-		return readFS(embedded, over)
+		return assemble(builtInSources, over)
 	}
 	b.finish()
 	return b, nil
 }
 
-// readFS reads the base files and, where given, an overlay over them.
-func readFS(fsys fs.FS, over *source) (*Base, error) {
+// readSources reads the files of the knowledge base and checks their form.
+func readSources(fsys fs.FS) ([]*source, error) {
 	var faults strictyaml.Faults
 	var sources []*source
-	names, err := fs.Glob(fsys, "*")
+	names, err := fs.Glob(fsys, "*.yaml")
 	if err != nil {
 		return nil, fmt.Errorf("list the knowledge base: %w", err)
 	}
 	for _, name := range names {
-		if strings.HasSuffix(name, ".yaml") && !slices.Contains(fileNames, name) {
+		if !slices.Contains(fileNames, name) {
 			faults.Add("kb/"+name, strictyaml.Pos{Line: 1, Column: 1},
 				"unexpected file in the knowledge base; expected %s", strings.Join(fileNames, ", "))
 		}
@@ -121,16 +123,24 @@ func readFS(fsys fs.FS, over *source) (*Base, error) {
 		}
 		sources = append(sources, s)
 	}
-	if len(faults) > 0 {
-		return nil, faults.Err() // what is only half read cannot be judged further
+	return sources, faults.Err() // what is only half read cannot be judged further
+}
+
+// assemble makes a base of the files and, where given, an overlay over them, and
+// checks the whole.
+func assemble(read func() ([]*source, error), over *source) (*Base, error) {
+	sources, err := read()
+	if err != nil {
+		return nil, err
 	}
+	var faults strictyaml.Faults
 	b := new(Base)
 	for _, s := range sources {
 		merge(b, s, false, &faults)
 	}
 	if over != nil {
 		merge(b, over, true, &faults)
-		sources = append(sources, over)
+		sources = append(slices.Clone(sources), over)
 	}
 	check(b, sources, &faults)
 	if err := faults.Err(); err != nil {
@@ -165,6 +175,9 @@ func readSource(file string, data []byte) (*source, error) {
 // entry; in the built-in files it is a fault.
 func merge(b *Base, s *source, overlay bool, faults *strictyaml.Faults) {
 	m := merger{s.doc, overlay, faults}
+	for i, c := range s.held.Checks {
+		m.repeatedCauses(i, c)
+	}
 	mergeSection(m, "parts", &b.Parts, s.held.Parts, func(e *Part) string { return e.ID })
 	mergeSection(m, "causes", &b.Causes, s.held.Causes, func(e *Cause) string { return e.ID })
 	mergeSection(m, "tools", &b.Tools, s.held.Tools, func(e *Tool) string { return e.ID })
@@ -198,7 +211,7 @@ func mergeSection[T any](m merger, section string, into *[]T, from []T, id func(
 		switch {
 		case seen[name] || isKnown && !m.overlay:
 			if name != "" { // a missing id is told by the checker
-				m.faults.Add(m.doc.File, m.doc.Pos(section, i, "id"), "%s %q is given twice; expected each id once", section, name)
+				m.faults.Add(m.doc.File, m.doc.Pos(section, i, "id"), "%s %q is given twice; expected each id once", singular[section], name)
 			}
 		case isKnown:
 			m.entry(&(*into)[at], &from[i], section, i)
@@ -216,10 +229,29 @@ func (m merger) entry(into, from any, section string, i int) {
 		rows := check.Rows
 		if m.doc.Has(section, i, "answers") {
 			rows = nil
+			if len(check.Baseline.P) > 0 && !m.doc.Has(section, i, "baseline") {
+				m.faults.Add(m.doc.File, m.doc.KeyPos(section, i, "answers"),
+					"check %q: new answers need a baseline of their own; expected \"baseline: {p: ...}\"", check.ID)
+				return
+			}
 		}
 		defer func() { check.Rows = mergeRows(rows, given.Rows) }()
 	}
 	m.fields(reflect.ValueOf(into).Elem(), reflect.ValueOf(from).Elem(), section, i)
+}
+
+// repeatedCauses finds causes with two rows in one check of a file.
+func (m merger) repeatedCauses(i int, c Check) {
+	taken := make(map[string]bool)
+	for j, r := range c.Rows {
+		for k, id := range r.Causes {
+			if taken[id] {
+				m.faults.Add(m.doc.File, m.doc.Pos("checks", i, "rows", j, "causes", k),
+					"check %q: cause %q has two rows; expected one", c.ID, id)
+			}
+			taken[id] = true
+		}
+	}
 }
 
 func (m merger) fields(into, from reflect.Value, path ...any) {
