@@ -142,9 +142,9 @@ func (c *circuit) add(l *Loop, atM float64, split bool) int {
 	s := spot{split: split}
 	total := l.TotalM()
 	switch {
-	case atM < l.LeadInM:
+	case atM < l.LeadInM-snapM/2:
 		s.leg, s.posM = 0, min(snap(max(atM, 0)), l.LeadInM)
-	case atM <= total-l.LeadInM:
+	case atM <= total-l.LeadInM+snapM/2:
 		s.leg, s.posM = 1, snap(atM)
 	default:
 		s.leg, s.posM = 2, min(snap(max(total-atM, 0)), l.LeadInM)
