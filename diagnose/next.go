@@ -491,10 +491,7 @@ func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 		}
 		out[k].P = p
 		if c.Answers[k].Place && c.PlaceShare.Value > 0 {
-			out[k].ActCost = a.narrowed(m, func(x float64) locate.Evidence {
-				return locate.Stretch{FromM: x, ToM: x, Share: c.PlaceShare.Value,
-					SpreadM: c.SpreadFt.Value * quantity.MPerFt, LengthM: a.belief.axis.LengthM}
-			})
+			out[k].ActCost = a.narrowed(m, c)
 		}
 	}
 	return out
@@ -507,41 +504,53 @@ const worthNarrowing = 0.02
 // looks is how many places stand for all a place might turn out to be.
 const looks = 3
 
-// narrowed is the price of each act when evidence of a place comes in, averaged
-// over where it may point: quantiles of the group's belief.
-func (a *Assessment) narrowed(m *problem, at func(xM float64) locate.Evidence) []float64 {
+// narrowed is the price of each act when a check names a place, averaged over
+// where it may point: quantiles of the group's belief.
+func (a *Assessment) narrowed(m *problem, c *kb.Check) []float64 {
 	cost := make([]float64, len(m.Acts))
-	for i := range cost {
-		cost[i] = m.Acts[i].Cost
-	}
-	planner := a.desk.Planner()
-	logL := make([]float64, a.belief.axis.Cells)
 	for i, x := range m.acts {
+		cost[i] = m.Acts[i].Cost
 		if x.group == nil || x.second || x.group.p < worthNarrowing {
 			continue
 		}
-		var sum float64
-		for q := range looks {
-			ev := at(quantile(x.group.place, (float64(q)+0.5)/looks))
-			for k, mid := range a.belief.mids {
-				logL[k] = ev.At(faultmodel.Kind(x.group.kind), mid)
-			}
-			after, _ := x.group.place.Update(logL)
-			sum += planner.Value(after)
+		var mean float64
+		for _, after := range a.pointed(x.group, c) {
+			mean += a.desk.Planner().Value(after) / looks
 		}
-		saved := x.group.value - sum/looks
-		cost[i] = max(0.01, cost[i]-max(0, saved))
+		cost[i] = max(0.01, cost[i]+min(0, mean-x.group.value))
 	}
 	return cost
+}
+
+// pointed is where a group would be if a check named a place, for each of the
+// places that stand for all.
+func (a *Assessment) pointed(g *group, c *kb.Check) []locate.Belief {
+	var out []locate.Belief
+	logL := make([]float64, a.belief.axis.Cells)
+	for q := range looks {
+		e := a.placeEvidence(c, quantile(g.place, (float64(q)+0.5)/looks))
+		for k, mid := range a.belief.mids {
+			logL[k] = e.At(faultmodel.Kind(g.kind), mid)
+		}
+		after, _ := g.place.Update(logL)
+		out = append(out, after)
+	}
+	return out
+}
+
+// placeEvidence is what a check says when it names a place.
+func (a *Assessment) placeEvidence(c *kb.Check, x float64) locate.Evidence {
+	spread, length := c.SpreadFt.Value*quantity.MPerFt, a.belief.axis.LengthM
+	if c.Kind == kb.Position {
+		return locate.Trace{AtM: x, End: locate.EndA, SpreadM: spread, MissProb: 1 - c.PlaceShare.Value, LengthM: length}
+	}
+	return locate.Stretch{FromM: x, ToM: x, Share: c.PlaceShare.Value, SpreadM: spread, LengthM: length}
 }
 
 // traceOutcomes are "lost it somewhere", which places a break, and "heard it all
 // the way", which speaks against one.
 func (a *Assessment) traceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	length := a.belief.axis.LengthM
-	trace := func(x float64) locate.Evidence {
-		return locate.Trace{AtM: x, End: locate.EndA, SpreadM: c.SpreadFt.Value * quantity.MPerFt, MissProb: 1 - c.PlaceShare.Value, LengthM: length}
-	}
 	lost, heard := policy.Outcome{P: make([]float64, len(m.hyps))}, policy.Outcome{P: make([]float64, len(m.hyps))}
 	whole := math.Exp(locate.Trace{LengthM: length}.Healthy()) * length
 	for i, h := range m.hyps {
@@ -552,7 +561,7 @@ func (a *Assessment) traceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 		}
 		heard.P[i] = 1 - lost.P[i]
 	}
-	lost.ActCost = a.narrowed(m, trace)
+	lost.ActCost = a.narrowed(m, c)
 	return []policy.Outcome{lost, heard}
 }
 
@@ -779,36 +788,42 @@ func settle(out []policy.Outcome) {
 // afterReading is the price of each act when a reading falls into a range: a
 // reading that depends on the place makes the search cheaper.
 func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []float64 {
-	b := a.belief
 	cost := make([]float64, len(m.Acts))
-	planner := a.desk.Planner()
 	for i := range cost {
 		cost[i] = m.Acts[i].Cost
 		x := m.acts[i]
 		if x.group == nil || x.second || x.group.p < worthNarrowing {
 			continue
 		}
-		at := f.kind[x.group.kind]
-		like := make([]float64, len(at))
-		least, most := math.Inf(1), math.Inf(-1)
-		for k := range like {
-			like[k] = math.Log(at[k].Probability(lo, hi) + 1e-9)
-			least, most = min(least, like[k]), max(most, like[k])
+		if after, says := f.update(x.group, lo, hi); says {
+			cost[i] = max(0.01, cost[i]+a.desk.Planner().Value(after)-x.group.value)
 		}
-		if most-least < 0.05 {
-			continue // says nothing of the place
-		}
-		logL := make([]float64, b.axis.Cells)
-		for c := range logL {
-			g := (float64(c)+0.5)/float64(b.axis.Cells)*sampled - 0.5
-			k := min(max(int(math.Floor(g)), 0), sampled-2)
-			t := min(max(g-float64(k), 0), 1)
-			logL[c] = (1-t)*like[k] + t*like[k+1]
-		}
-		after, _ := x.group.place.Update(logL)
-		cost[i] = max(0.01, cost[i]+planner.Value(after)-x.group.value)
 	}
 	return cost
+}
+
+// update is where a group would be if the reading fell between lo and hi; says is
+// false where that says nothing of the place.
+func (f *forecast) update(g *group, lo, hi float64) (after locate.Belief, says bool) {
+	at := f.kind[g.kind]
+	like := make([]float64, len(at))
+	least, most := math.Inf(1), math.Inf(-1)
+	for k := range like {
+		like[k] = math.Log(at[k].Probability(lo, hi) + 1e-9)
+		least, most = min(least, like[k]), max(most, like[k])
+	}
+	if most-least < 0.05 {
+		return g.place, false
+	}
+	logL := make([]float64, f.b.axis.Cells)
+	for c := range logL {
+		x := (float64(c)+0.5)/float64(f.b.axis.Cells)*sampled - 0.5
+		k := min(max(int(math.Floor(x)), 0), sampled-2)
+		t := min(max(x-float64(k), 0), 1)
+		logL[c] = (1-t)*like[k] + t*like[k+1]
+	}
+	after, _ = g.place.Update(logL)
+	return after, true
 }
 
 // distance is how far apart two predictions lie in ln value; over-range against a
