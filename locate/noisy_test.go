@@ -25,6 +25,7 @@ func (q noisyProblem) act(s *search, p []float64) int {
 	s.reset(q.n)
 	s.walk = nil
 	s.miss = q.price
+	clear(s.newEnd)
 	s.spread(p, make([]float64, q.n+1))
 	N := q.n + 1
 	for k := range s.cost {

@@ -42,7 +42,8 @@ func (p *pairSearch) prepare() {
 		} else {
 			copy(s.s.walk, p.one.walk)
 		}
-		s.s.found, s.s.miss, s.s.newEnd = p.one.found, p.one.miss, p.one.newEnd
+		s.s.found, s.s.miss = p.one.found, p.one.miss
+		copy(s.s.newEnd, p.one.newEnd)
 		s.s.spread(s.w, make([]float64, N))
 		s.s.solve()
 	}

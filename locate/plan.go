@@ -101,7 +101,8 @@ type options struct {
 	noReplace bool
 	exact     bool
 	cover     bool
-	spots     []int
+	openedM   []float64
+	opened    []int // lines
 	single    *Belief
 	share     float64
 }
@@ -116,6 +117,12 @@ func Exact() Option { return func(o *options) { o.exact = true } }
 // CoverAll plans to replace every place the fault may be, however unlikely. Otherwise
 // improbable ends of a stretch are left to the check after the repair when that is cheaper.
 func CoverAll() Option { return func(o *options) { o.cover = true } }
+
+// Opened tells the planner where the wire was cut in this search: a new section
+// that ends there needs no further splice.
+func Opened(atM ...float64) Option {
+	return func(o *options) { o.openedM = append(o.openedM, atM...) }
+}
 
 // AlsoSingle makes [Planner.PlanPair] reckon with one fault, believed at b, with
 // probability share, besides two.
@@ -379,7 +386,11 @@ func (p *Planner) fill(w *workspace, a Axis, o *options) {
 	s.reset(n)
 	c := &l.costs
 	s.found = c.CheckMinutes * c.PerMinute
-	s.miss, s.newEnd = p.miss, c.JoinMinutes*c.PerMinute+c.JoinPrice+c.SpliceLater
+	s.miss = p.miss
+	join := c.JoinMinutes*c.PerMinute + c.JoinPrice + c.SpliceLater
+	for k := range w.spots {
+		s.newEnd[k] = join * p.bare(w.spots[k], o)
+	}
 	if o.cover || o.noReplace {
 		s.miss = math.Inf(1)
 	}
@@ -403,7 +414,7 @@ func (p *Planner) fill(w *workspace, a Axis, o *options) {
 			if o.noReplace && j > i+1 {
 				s.leaf[i*N+j] = math.Inf(1)
 			} else {
-				s.leaf[i*N+j] = l.end(w.spots[i], w.spots[j], p.bareEnds(w.spots, i, j)).money
+				s.leaf[i*N+j] = l.end(w.spots[i], w.spots[j], p.bareEnds(w.spots, i, j, o)).money
 			}
 			d := perWalk * l.distanceM(l.xM[w.spots[i]], l.xM[w.spots[j]])
 			s.walk[i*N+j], s.walk[j*N+i] = d, d
@@ -414,16 +425,25 @@ func (p *Planner) fill(w *workspace, a Axis, o *options) {
 }
 
 // bareEnds is how many ends of the stretch between spots i and j would need a
-// new splice: those that are neither a tap nor a terminal.
-func (p *Planner) bareEnds(spots []int, i, j int) float64 {
+// new splice: those at the ends of the search, unless there is one already.
+func (p *Planner) bareEnds(spots []int, i, j int, o *options) float64 {
 	ends := 0.0
-	if i == 0 && spots[0] > 0 {
-		ends++
+	if i == 0 {
+		ends += p.bare(spots[0], o)
 	}
-	if last := len(spots) - 1; j == last && spots[last] < p.lines.n {
-		ends++
+	if last := len(spots) - 1; j == last {
+		ends += p.bare(spots[last], o)
 	}
 	return ends
+}
+
+// bare is 1 for a line where a new section would need a splice, 0 where the
+// wire was opened before, at an old splice, and at the terminals.
+func (p *Planner) bare(line int, o *options) float64 {
+	if line == 0 || line == p.lines.n || p.lines.splice[line] || slices.Contains(o.opened, line) {
+		return 0
+	}
+	return 1
 }
 
 // Plan is the plan of least expected cost for one fault believed at b, with the
@@ -442,6 +462,7 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	}
 	w := p.scratch.Get().(*workspace)
 	defer p.scratch.Put(w)
+	p.place(&o)
 	w.cumulate(b)
 	a := b.Axis
 	tail := 1e-4
@@ -457,13 +478,36 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	} else {
 		w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
 	}
+	w.spots = p.withOpened(w.spots, a, &o)
 	p.fill(w, a, &o)
 	w.s.solve()
 	p.raiseMiss(w)
 	if !exact {
 		p.refine(w, a, (hi-lo)/planSpots+1, hereM, &o)
 	}
-	return p.assemble(w, a, hereM)
+	return p.assemble(w, a, hereM, &o)
+}
+
+// place finds the lines that were opened before.
+func (p *Planner) place(o *options) {
+	for _, x := range o.openedM {
+		o.opened = append(o.opened, min(max(int(math.Round(x/p.lines.stepM)), 0), p.lines.n))
+	}
+}
+
+// withOpened adds the lines opened before to the spots between the first and last.
+func (p *Planner) withOpened(spots []int, a Axis, o *options) []int {
+	if len(o.opened) == 0 {
+		return spots
+	}
+	lo, hi := spots[0], spots[len(spots)-1]
+	for _, i := range o.opened {
+		if i > lo && i < hi && !math.IsInf(p.tap[i], 1) {
+			spots = append(spots, i)
+		}
+	}
+	slices.Sort(spots)
+	return p.spaced(slices.Compact(spots), a)
 }
 
 // allLines is every line between lo and hi that can be opened, thinned evenly to
@@ -500,7 +544,7 @@ func (p *Planner) refine(w *workspace, a Axis, stride int, hereM float64, o *opt
 			}
 		}
 		slices.Sort(spots)
-		w.spots = append(w.spots[:0], p.spaced(slices.Compact(spots), a)...)
+		w.spots = append(w.spots[:0], p.withOpened(p.spaced(slices.Compact(spots), a), a, o)...)
 		p.fill(w, a, o)
 		s.miss = miss
 		s.solve()
@@ -559,10 +603,10 @@ func (p *Planner) walksFrom(w *workspace, hereM float64) []float64 {
 }
 
 // assemble reads the plan out of the solved search.
-func (p *Planner) assemble(w *workspace, a Axis, hereM float64) Plan {
+func (p *Planner) assemble(w *workspace, a Axis, hereM float64, o *options) Plan {
 	s := &w.s
 	_, k := s.root(0, s.n, p.walksFrom(w, hereM))
-	t := treeBuilder{p: p, spots: w.spots, s: s, total: max(s.within(0, s.n), 1e-300)}
+	t := treeBuilder{p: p, o: o, spots: w.spots, s: s, total: max(s.within(0, s.n), 1e-300)}
 	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, s.n, k, hereM)}
 	// What lies beyond the ends of the stretch pays for searching it, too.
 	t.missed += max(w.below[a.Cells]-t.total, 0)
@@ -588,6 +632,7 @@ func (t *treeBuilder) finish(plan Plan, hereM float64) Plan {
 // treeBuilder turns solved tables into nodes and adds up what they cost.
 type treeBuilder struct {
 	p     *Planner
+	o     *options
 	spots []int
 	s     *search
 	total float64
@@ -632,18 +677,18 @@ func (t *treeBuilder) tap(line int, probability, hereM float64) {
 
 func (t *treeBuilder) leaf(i, j int, probability float64) *Act {
 	r := t.s.stretch[i*(t.s.n+1)+j]
-	ends := 0.0
+	ends := t.p.bareEnds(t.spots, int(r[0]), int(r[1]), t.o)
 	if int(r[0]) > i {
-		ends++
+		ends += t.p.bare(t.spots[r[0]], t.o)
 	}
 	if int(r[1]) < j {
-		ends++
+		ends += t.p.bare(t.spots[r[1]], t.o)
 	}
 	if m := t.s.within(i, j); m > 0 {
 		t.missed += probability * max(1-t.s.within(int(r[0]), int(r[1]))/m, 0)
 	}
 	i, j = int(r[0]), int(r[1])
-	e := t.p.lines.end(t.spots[i], t.spots[j], ends+t.p.bareEnds(t.spots, i, j))
+	e := t.p.lines.end(t.spots[i], t.spots[j], ends)
 	t.sum.add(probability, Expected{Minutes: e.minutes, Money: e.money, NewSplices: e.splices})
 	return &Act{Kind: e.kind, FromM: t.p.lines.xM[t.spots[i]], ToM: t.p.lines.xM[t.spots[j]], Minutes: e.minutes, Money: e.money}
 }

@@ -22,7 +22,7 @@ func (p *Planner) PlanPair(b PairBelief, hereM float64, opts ...Option) Plan {
 	s, w := p.pairProblem(b, &o)
 	s.solve()
 	_, k := s.at(0, s.one.n, p.walksFrom(w, hereM))
-	t := pairTree{treeBuilder{p: p, spots: w.spots, s: &s.one}, s}
+	t := pairTree{treeBuilder{p: p, o: &o, spots: w.spots, s: &s.one}, s}
 	t.total = s.one.within(0, s.one.n) + s.pairWithin(0, s.one.n)
 	plan := Plan{Repeats: p.noise.lead, Tree: t.node(0, s.one.n, k, hereM)}
 	return t.finish(plan, hereM)
@@ -58,8 +58,9 @@ func (p *Planner) pairProblem(b PairBelief, o *options) (*pairSearch, *workspace
 	w := new(workspace)
 	w.cumulate(either)
 	lo, hi := p.support(w, axis, 1e-6)
-	w.spots = p.choose(w, axis, lo, hi, pairSpots, spliceSpots/2, nil)
+	w.spots = p.choose(w, axis, lo, hi, pairSpots, spliceSpots/4, nil)
 	w.cumulate(single)
+	p.place(o)
 	o.cover = true // a wrong end with two breaks is not reckoned with
 	p.fill(w, axis, o)
 
@@ -147,8 +148,8 @@ func (t *pairTree) node(i, j, k int, hereM float64) *Node {
 		}
 		// Each side is a search for one fault, every node of it reached with the
 		// probability of the split.
-		a := treeBuilder{p: t.p, spots: t.spots, s: &p.earlier, total: f / both}
-		c := treeBuilder{p: t.p, spots: t.spots, s: &p.later, total: s / both}
+		a := treeBuilder{p: t.p, o: t.o, spots: t.spots, s: &p.earlier, total: f / both}
+		c := treeBuilder{p: t.p, o: t.o, spots: t.spots, s: &p.later, total: s / both}
 		n.Both = []*Node{
 			a.node(i, k, int(p.earlier.cutRight[i*N+k]), n.AtM),
 			c.node(k, j, int(p.later.cutLeft[j*N+k]), n.AtM),

@@ -33,7 +33,7 @@ type search struct {
 	leaf   []float64 // (n+1)^2, [i*(n+1)+j]: replacing from spot i to spot j; +Inf is not allowed
 	walk   []float64 // (n+1)^2, symmetric; nil is free
 	miss   float64   // cost of replacing a stretch that does not hold the fault; +Inf: never risked
-	newEnd float64   // what an end of such a stretch that is not i or j adds to its price
+	newEnd []float64 // n+1: what an end of such a stretch adds to its price where it is not i or j
 
 	fromLeft  []float64 // V standing at the left end, at [j*(n+1)+i]
 	fromRight []float64 // V standing at the right end, at [i*(n+1)+j]
@@ -54,7 +54,7 @@ func (s *search) reset(n int) {
 		}
 		return v[:n]
 	}
-	s.before, s.after, s.cost = grow(s.before, N), grow(s.after, N), grow(s.cost, N)
+	s.before, s.after, s.cost, s.newEnd = grow(s.before, N), grow(s.after, N), grow(s.cost, N), grow(s.newEnd, N)
 	s.leaf, s.walk = grow(s.leaf, N*N), grow(s.walk, N*N)
 	s.fromLeft, s.fromRight = grow(s.fromLeft, N*N), grow(s.fromRight, N*N)
 	if cap(s.cutLeft) < N*N {
@@ -199,10 +199,10 @@ func (s *search) stopShort(i, j int, m float64, r [2]int32) float64 {
 	}
 	price := s.leaf[int(r[0])*(s.n+1)+int(r[1])]
 	if int(r[0]) > i {
-		price += s.newEnd
+		price += s.newEnd[r[0]]
 	}
 	if int(r[1]) < j {
-		price += s.newEnd
+		price += s.newEnd[r[1]]
 	}
 	return m*price + (m-held)*s.miss
 }

@@ -46,6 +46,7 @@ func (p problem) build() *search {
 		copy(atom[1:], p.atom)
 	}
 	s.spread(p.segment, atom)
+	clear(s.newEnd)
 	s.cost[0], s.cost[n] = math.Inf(1), math.Inf(1)
 	copy(s.cost[1:n], p.cost)
 	for i := range n {
@@ -425,7 +426,10 @@ func TestSearchStopsNearTheBestStretch(t *testing.T) {
 		p := randomProblem(t)
 		p.atom = nil
 		s := p.build()
-		s.miss, s.newEnd = rapid.Float64Range(1, 60).Draw(t, "miss"), rapid.Float64Range(0, 2).Draw(t, "new end")
+		s.miss = rapid.Float64Range(1, 60).Draw(t, "miss")
+		for k := range s.newEnd {
+			s.newEnd[k] = rapid.Float64Range(0, 2).Draw(t, "new end")
+		}
 		s.solve()
 		best := math.Inf(1)
 		m := s.within(0, s.n)

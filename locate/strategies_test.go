@@ -66,13 +66,14 @@ func (f *field) replace(i, j int, ends float64) {
 func ours(f *field, p *Planner, b Belief) {
 	a := b.Axis
 	tapped := map[int]bool{}
+	var openedM []float64
 	for range 60 {
-		plan := p.Plan(b, f.hereM)
+		plan := p.Plan(b, f.hereM, Opened(openedM...))
 		if plan.ReplaceNow {
 			i, j := int(math.Round(plan.Next.FromM/f.l.stepM)), int(math.Round(plan.Next.ToM/f.l.stepM))
 			ends := 2.0
 			for _, k := range []int{i, j} {
-				if tapped[k] || k == 0 || k == f.l.n {
+				if tapped[k] || f.l.splice[k] || k == 0 || k == f.l.n {
 					ends--
 				}
 			}
@@ -88,6 +89,7 @@ func ours(f *field, p *Planner, b Belief) {
 			return
 		}
 		tapped[i] = true
+		openedM = append(openedM, f.l.xM[i])
 		if f.l.splice[i] {
 			b = without(b, f.l.xM[i]-f.l.stepM, f.l.xM[i]+f.l.stepM)
 		}
@@ -172,7 +174,7 @@ func halving(f *field, splicesFirst bool) {
 // mean bill of each, with two lower bounds: the exact plan were no answer ever
 // wrong, and Gibbs' bound (E11) at the yard's cheapest prices on its density without splices.
 func strategies(yards int, seed uint64) (names []string, money, taps, splices []float64) {
-	names = []string{"our plan", "halving at splices first", "halving by length", "exact plan, no errors", "bound (E11)"}
+	names = []string{"our plan", "halving at splices first", "halving by length", "exact plan, no errors", "bound (E11)", "our plan, as foreseen"}
 	n := len(names)
 	money, taps, splices = make([]float64, n), make([]float64, n), make([]float64, n)
 	rng := rand.New(rand.NewPCG(seed, 1))
@@ -198,6 +200,10 @@ func strategies(yards int, seed uint64) (names []string, money, taps, splices []
 		money[3] += sure.Expected.Money / float64(yards)
 		taps[3] += sure.Expected.Taps / float64(yards)
 		splices[3] += sure.Expected.NewSplices / float64(yards)
+		own := p.Plan(b, 0).Expected
+		money[5] += own.Money / float64(yards)
+		taps[5] += own.Taps / float64(yards)
+		splices[5] += own.NewSplices / float64(yards)
 		money[4] += gibbsBound(p, b) / float64(yards)
 	}
 	return names, money, taps, splices
