@@ -11,12 +11,13 @@ import (
 	"go.yaml.in/yaml/v4"
 
 	"loopfault/diagnose"
+	"loopfault/diagnose/trial"
 	"loopfault/kb"
 )
 
 func newKB(p *program) *cobra.Command {
 	return newFamily("kb", "What the program knows: check, list, show, export",
-		newKBCheck(p), newKBList(p), newKBShow(p))
+		newKBCheck(p), newKBList(p), newKBShow(p), newKBExport(p))
 }
 
 func newKBCheck(p *program) *cobra.Command {
@@ -277,4 +278,45 @@ func prune(n *yaml.Node) bool {
 		return n.Value != "" && n.Value != "null" && (n.Value != "false" || n.Tag != "!!bool")
 	}
 	return true
+}
+
+func newKBExport(p *program) *cobra.Command {
+	var output, format, yardFile string
+	var only []string
+	c := &cobra.Command{
+		Use: "export", Short: "Write the knowledge as a Bayesian network for other tools",
+		Long: `Write the knowledge as a Bayesian network in the Interchange Format for Bayesian Networks (BIF),
+which most general-purpose tools read: one variable over all single causes and pairs, one for
+each cause, and one for each check that tables judge. The priors are those of the yard.`,
+		Example: "  loopfault kb export --format bif -o knowledge.bif\n  loopfault kb export --only wire-cut,collar-battery,nothing-wrong",
+		Args:    noArguments,
+		RunE: func(*cobra.Command, []string) error {
+			if err := oneOf("format", format, []string{"bif"}); err != nil {
+				return err
+			}
+			c, err := p.newCase(caseFlags{yard: yardFile})
+			if err != nil {
+				return err
+			}
+			engine, err := p.engine()
+			if err != nil {
+				return err
+			}
+			for _, id := range only {
+				if engine.Base().Cause(id) == nil {
+					return usagef("see loopfault kb list cause", "--only: %q is no cause", id)
+				}
+			}
+			desk, err := engine.At(c)
+			if err != nil {
+				return err
+			}
+			return p.output(output, true, trial.Network(desk, only...).Write)
+		},
+	}
+	c.Flags().StringVar(&format, "format", "bif", "bif")
+	c.Flags().StringSliceVar(&only, "only", nil, "`CAUSES` to keep, as if nothing else could be wrong; all where left out")
+	c.Flags().StringVar(&yardFile, "yard", "", "as-built map `FILE` whose priors to take; an unknown yard where left out")
+	addOutput(c, &output)
+	return c
 }

@@ -42,6 +42,7 @@ wire from terminal A, through its leg of the lead-in.`,
 	}
 	w.addYard(c)
 	e.add(c)
+	addRole(c)
 	jsonFlag(c.Flags(), &asJSON)
 	return c
 }

@@ -85,6 +85,7 @@ old splice opened, and tested towards both terminals.`,
 	}
 	w.addYard(c)
 	e.add(c)
+	addRole(c)
 	c.Flags().BoolVar(&all, "all", false, "print the whole plan as a tree, to follow with the program closed")
 	jsonFlag(c.Flags(), &asJSON)
 	return c
