@@ -105,3 +105,31 @@ func BenchmarkPlan(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkNewPlanner1000ft(b *testing.B) {
+	s, _ := yardOf(rand.New(rand.NewPCG(3, 4)), 1000*FootM, FootM)
+	b.ReportAllocs()
+	for b.Loop() {
+		NewPlanner(s, DefaultCosts())
+	}
+}
+
+func BenchmarkPlanPair1000ft(b *testing.B) {
+	s, prior := yardOf(rand.New(rand.NewPCG(3, 4)), 1000*FootM, FootM)
+	p := NewPlanner(s, DefaultCosts())
+	pair := NewPairBelief("open", prior, "open", prior, true, 120)
+	b.ReportAllocs()
+	for b.Loop() {
+		p.PlanPair(pair, 0)
+	}
+}
+
+func BenchmarkPairs1000ft(b *testing.B) {
+	_, prior := yardOf(rand.New(rand.NewPCG(3, 4)), 1000*FootM, FootM)
+	tap := Tap{AtM: 120, A: Broken, B: Broken, ErrorProb: .02, PersistentProb: .01}
+	trace := Trace{AtM: 60, End: EndA, SpreadM: 4, MissProb: .05, LengthM: prior.Axis.LengthM}
+	b.ReportAllocs()
+	for b.Loop() {
+		Pairs("open", prior, "open", prior, true, 120, tap, trace)
+	}
+}

@@ -101,6 +101,7 @@ type options struct {
 	noReplace bool
 	exact     bool
 	cover     bool
+	coarse    bool // a first choice of spots will do
 	openedM   []float64
 	opened    []int // lines
 	single    *Belief
@@ -138,9 +139,10 @@ func NewPlanner(s Site, c Costs) *Planner {
 	// Who took a wrong turn, or replaced the wrong stretch, searches from the
 	// beginning: the fault is where it was not thought to be.
 	anywhere := Uniform(NewAxis(s.LengthM, s.StepM))
-	wrongTurn := p.Plan(anywhere, 0, CoverAll()).Expected.Money
+	roughly := func(o *options) { o.cover, o.coarse = true, true }
+	wrongTurn := p.Plan(anywhere, 0, roughly).Expected.Money
 	p.setNoise(readSpot(c.TapError, c.PersistentError, c.ReadMinutes*c.PerMinute, wrongTurn))
-	p.anew = p.Plan(anywhere, 0, CoverAll()).Expected
+	p.anew = p.Plan(anywhere, 0, roughly).Expected
 	p.miss = p.anew.Money
 	return p
 }
@@ -471,18 +473,22 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	}
 	lo, hi := p.support(w, a, tail)
 
-	all := p.allLines(a, lo, hi)
-	exact := o.exact || len(all) <= exactSpots
-	if exact {
+	exact := o.exact
+	if all := p.allLines(a, lo, hi); exact || len(all) <= exactSpots && !o.coarse {
+		exact = true
 		w.spots = append(w.spots[:0], all...)
 	} else {
-		w.spots = p.choose(w, a, lo, hi, planSpots, spliceSpots, w.spots[:0])
+		count := planSpots
+		if o.coarse {
+			count = planSpots / 2
+		}
+		w.spots = p.choose(w, a, lo, hi, count, spliceSpots, w.spots[:0])
 	}
 	w.spots = p.withOpened(w.spots, a, &o)
 	p.fill(w, a, &o)
 	w.s.solve()
 	p.raiseMiss(w)
-	if !exact {
+	if !exact && !o.coarse {
 		p.refine(w, a, (hi-lo)/planSpots+1, hereM, &o)
 	}
 	return p.assemble(w, a, hereM, &o)

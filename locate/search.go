@@ -39,6 +39,7 @@ type search struct {
 	fromRight []float64 // V standing at the right end, at [i*(n+1)+j]
 	cutLeft   []int32   // the spot to test; leafCut to replace
 	cutRight  []int32
+	here      []float64  // found times the spot's own probability
 	stretch   [][2]int32 // what to replace in [i*(n+1)+j], if it comes to that
 }
 
@@ -54,7 +55,8 @@ func (s *search) reset(n int) {
 		}
 		return v[:n]
 	}
-	s.before, s.after, s.cost, s.newEnd = grow(s.before, N), grow(s.after, N), grow(s.cost, N), grow(s.newEnd, N)
+	s.before, s.after, s.cost = grow(s.before, N), grow(s.after, N), grow(s.cost, N)
+	s.newEnd, s.here = grow(s.newEnd, N), grow(s.here, N)
 	s.leaf, s.walk = grow(s.leaf, N*N), grow(s.walk, N*N)
 	s.fromLeft, s.fromRight = grow(s.fromLeft, N*N), grow(s.fromRight, N*N)
 	if cap(s.cutLeft) < N*N {
@@ -92,6 +94,7 @@ func (s *search) solve() {
 	cheapest, cheapestLeaf := math.Inf(1), s.found
 	for k := 1; k < s.n; k++ {
 		cheapest = min(cheapest, s.cost[k])
+		s.here[k] = s.found * (s.after[k] - s.before[k])
 	}
 	for i := range s.n {
 		cheapestLeaf = min(cheapestLeaf, s.leaf[i*N+i+1])
@@ -110,25 +113,28 @@ func (s *search) solve() {
 			// One more test and the cheapest end that could follow already cost
 			// more than replacing: no need to look.
 			if m > 0 && whole > m*(cheapest+cheapestLeaf) {
-				cost := s.cost[:j]
-				rr, lr := rightRow[:j], leftRow[:j]
+				// Slices of one length, so that the loop checks no bounds.
+				cost, here := s.cost[i+1:j], s.here[i+1:j]
+				rr, lr := rightRow[i+1:j], leftRow[i+1:j]
+				here, rr, lr = here[:len(cost)], rr[:len(cost)], lr[:len(cost)]
+				first := int32(i + 1)
 				if s.walk == nil {
-					for k := i + 1; k < j; k++ {
-						v := rr[k] + lr[k] + m*cost[k] + s.found*(s.after[k]-s.before[k])
-						if v < bestL {
-							bestL, cutL = v, int32(k)
+					for k, c := range cost {
+						if v := rr[k] + lr[k] + m*c + here[k]; v < bestL {
+							bestL, cutL = v, first+int32(k)
 						}
 					}
 					bestR, cutR = bestL, cutL
 				} else {
-					wl, wr := s.walk[i*N:i*N+j], s.walk[j*N:j*N+j]
-					for k := i + 1; k < j; k++ {
-						v := rr[k] + lr[k] + m*cost[k] + s.found*(s.after[k]-s.before[k])
+					wl, wr := s.walk[i*N+i+1:i*N+j], s.walk[j*N+i+1:j*N+j]
+					wl, wr = wl[:len(cost)], wr[:len(cost)]
+					for k, c := range cost {
+						v := rr[k] + lr[k] + m*c + here[k]
 						if l := v + m*wl[k]; l < bestL {
-							bestL, cutL = l, int32(k)
+							bestL, cutL = l, first+int32(k)
 						}
 						if r := v + m*wr[k]; r < bestR {
-							bestR, cutR = r, int32(k)
+							bestR, cutR = r, first+int32(k)
 						}
 					}
 				}
