@@ -361,7 +361,7 @@ type Settings struct {
 
 // Surface is what lies over the wire.
 type Surface struct {
-	ID          string `yaml:"id"`            // turf | bed | gravel | slab | driveway | path
+	ID          string `yaml:"id"`            // surface (reachable without digging) | turf | bed | gravel | slab | driveway | path
 	DigMinutes  Number `yaml:"dig_minutes"`   // to open one spot
 	PerFtFactor Number `yaml:"per_ft_factor"` // trenching against turf
 }

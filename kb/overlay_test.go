@@ -70,7 +70,7 @@ var badOverlays = map[string][]string{
 	"second-document":              {`2:1: a second document starts here; expected one document a file`},
 	"settings-out-of-range":        {`3:22: settings: tap_error is 0.7; expected 0 to 0.4`},
 	"shares-of-gauges":             {`3:3: the shares of gauges sum to 0.62; expected 1`},
-	"surfaces-incomplete":          {`4:5: settings: surfaces lack bed, gravel, slab, driveway, path; expected all of turf, bed, gravel, slab, driveway, path`},
+	"surfaces-incomplete":          {`4:5: settings: surfaces lack surface, bed, gravel, slab, driveway, path; expected all of surface, turf, bed, gravel, slab, driveway, path`},
 	"two-rows-for-a-cause":         {`6:19: check "supply-sign": cause "outlet-dead" has two rows; expected one`},
 	"unknown-act":                  {`4:11: rule "skin-sore": "amputate" is unknown; expected one of replace-section, replace-lead-in, replace-loop, refer, verify, done`},
 	"unknown-answer-in-row":        {`5:61: check "supply-sign": there is no answer "dim"`},
@@ -127,12 +127,12 @@ func overlay(t *testing.T, name string) *Base {
 func TestOverlayChangesFigures(t *testing.T) {
 	t.Parallel()
 	plain, b := load(t), overlay(t, "prices.yaml")
-	assert.InDelta(t, 0.22, b.Item("wire").Price.Value, 0)
-	assert.Equal(t, plain.Item("wire").Name, b.Item("wire").Name, "a field that is not given stays")
-	assert.Equal(t, plain.Item("splice"), b.Item("splice"))
+	assert.InDelta(t, 0.22, b.Item("boundary-wire").Price.Value, 0)
+	assert.Equal(t, plain.Item("boundary-wire").Name, b.Item("boundary-wire").Name, "a field that is not given stays")
+	assert.Equal(t, plain.Item("waterproof-splice"), b.Item("waterproof-splice"))
 	assert.InDelta(t, 1.4, b.Settings.PerMinute.Technician, 0)
 	assert.Equal(t, plain.Settings.ReferCost, b.Settings.ReferCost)
-	assert.InDelta(t, 0.15, plain.Item("wire").Price.Value, 0, "the built-in base is untouched")
+	assert.InDelta(t, 0.15, plain.Item("boundary-wire").Price.Value, 0, "the built-in base is untouched")
 }
 
 func TestOverlayChangesOneRow(t *testing.T) {

@@ -1,8 +1,8 @@
 package kb
 
-// Words that the knowledge base shares with the rooms that use it. The kinds of
+// Words that the knowledge base shares with the rooms that use it: the kinds of
 // fault and the quantities are faultmodel's, the features yard's, the facts
-// diagnose's; the tests of those rooms hold them together.
+// diagnose's.
 
 var (
 	roles       = []string{homeowner, support, technician}
@@ -23,7 +23,7 @@ var (
 
 	generalActs = []string{"replace-section", "replace-lead-in", "replace-loop", "refer", "verify", "done"}
 	stoppable   = []string{"wire-work", "digging", "collar-on-pet"}
-	surfaceIDs  = []string{"turf", "bed", "gravel", "slab", "driveway", "path"}
+	surfaceIDs  = []string{"surface", "turf", "bed", "gravel", "slab", "driveway", "path"}
 	scaleIDs    = []string{"weight", "chance"}
 )
 
