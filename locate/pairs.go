@@ -162,3 +162,127 @@ func Pairs(kind1 faultmodel.Kind, prior1 Belief, kind2 faultmodel.Kind, prior2 B
 	axis := prior1.Axis
 	return run(adaptiveEdges(b.First(axis), b.Second(axis), cells, focus))
 }
+
+// Left is where the break nearer terminal A is, Right the other one, on axis a.
+func (b PairBelief) Left(a Axis) Belief {
+	return b.marginal(a, func(i, j int) int { return min(i, j) })
+}
+
+// Right is where the break nearer terminal B is.
+func (b PairBelief) Right(a Axis) Belief {
+	return b.marginal(a, func(i, j int) int { return max(i, j) })
+}
+
+// First is where the fault of Kind1 is. Of two faults that are draws of one
+// thing it is either, with equal chance.
+func (b PairBelief) First(a Axis) Belief { return b.each(a, func(i, _ int) int { return i }) }
+
+// Second is where the fault of Kind2 is.
+func (b PairBelief) Second(a Axis) Belief { return b.each(a, func(_, j int) int { return j }) }
+
+func (b PairBelief) each(a Axis, which func(i, j int) int) Belief {
+	if !b.Same {
+		return b.marginal(a, which)
+	}
+	l, r := b.Left(a), b.Right(a)
+	for i := range l.P {
+		l.P[i] = (l.P[i] + r.P[i]) / 2
+	}
+	return l
+}
+
+func (b PairBelief) marginal(a Axis, which func(i, j int) int) Belief {
+	n := b.Cells()
+	m := make([]float64, n)
+	for i := range n {
+		for j := range n {
+			m[which(i, j)] += b.P[i*n+j]
+		}
+	}
+	out := Belief{Axis: a, P: make([]float64, a.Cells)}
+	for c, q := range m {
+		if q == 0 {
+			continue
+		}
+		from, to := b.EdgesM[c], b.EdgesM[c+1]
+		for i := a.Cell(from); i <= a.Cell(to) && a.Edge(i) < to; i++ {
+			overlap := min(a.Edge(i+1), to) - max(a.Edge(i), from)
+			out.P[i] += q * max(overlap, 0) / (to - from)
+		}
+	}
+	normalise(out.P)
+	return out
+}
+
+// Modes is [Belief.Modes] for the places of either fault; each mode's
+// probability is that of at least one fault in it, and mass is the share of the
+// expected number of faults that the modes hold.
+func (b PairBelief) Modes(a Axis, mass float64) []Mode {
+	l, r := b.Left(a), b.Right(a)
+	either := Belief{Axis: a, P: make([]float64, a.Cells)}
+	for i := range either.P {
+		either.P[i] = (l.P[i] + r.P[i]) / 2
+	}
+	modes := either.Modes(mass)
+	n := b.Cells()
+	for k := range modes {
+		m := &modes[k]
+		in := make([]float64, n)
+		for c := range in {
+			from, to := b.EdgesM[c], b.EdgesM[c+1]
+			in[c] = max(min(to, m.ToM)-max(from, m.FromM), 0) / (to - from)
+		}
+		m.Probability = 0
+		for i := range n {
+			for j := range n {
+				m.Probability += b.P[i*n+j] * (1 - (1-in[i])*(1-in[j]))
+			}
+		}
+	}
+	slices.SortStableFunc(modes, func(u, v Mode) int {
+		if u.FromM < v.FromM {
+			return -1
+		}
+		return 1
+	})
+	return modes
+}
+
+// onto adds the probability of each pair to the n by n table of segments between
+// the chainages edge(0) to edge(n), i <= j, each cell shared out by length.
+func (b PairBelief) onto(pair []float64, n int, edge func(int) float64) {
+	type piece struct {
+		segment int
+		share   float64
+	}
+	pieces := make([][]piece, b.Cells())
+	for c := range pieces {
+		from, to := b.EdgesM[c], b.EdgesM[c+1]
+		for s := range n {
+			lo, hi := edge(s), edge(s+1)
+			if s == 0 {
+				lo = math.Inf(-1)
+			}
+			if s == n-1 {
+				hi = math.Inf(1)
+			}
+			if overlap := min(to, hi) - max(from, lo); overlap > 0 {
+				pieces[c] = append(pieces[c], piece{s, overlap / (to - from)})
+			}
+		}
+	}
+	N := b.Cells()
+	for i := range N {
+		for j := range N {
+			q := b.P[i*N+j]
+			if q == 0 {
+				continue
+			}
+			for _, u := range pieces[i] {
+				for _, v := range pieces[j] {
+					pair[min(u.segment, v.segment)*n+max(u.segment, v.segment)] += q * u.share * v.share
+				}
+			}
+		}
+	}
+}
