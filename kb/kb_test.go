@@ -379,6 +379,48 @@ func TestCautionsFitTheWords(t *testing.T) {
 	}
 }
 
+// What nobody uses is a slip: a caution that is never said, a tool or a material
+// that nothing takes, a part without a cause.
+func TestNothingLiesIdle(t *testing.T) {
+	t.Parallel()
+	b := load(t)
+	used := map[string]bool{}
+	note := func(kind string, ids ...string) {
+		for _, id := range ids {
+			used[kind+id] = true
+		}
+	}
+	for _, c := range b.Causes {
+		note("part ", c.Part)
+	}
+	for _, c := range b.Checks {
+		note("tool ", c.Tools...)
+		note("caution ", c.Cautions...)
+	}
+	for _, r := range b.Repairs {
+		note("tool ", r.Tools...)
+		note("caution ", r.Cautions...)
+		for _, u := range r.Uses {
+			note("item ", u.Item)
+		}
+	}
+	for _, r := range b.Rules {
+		note("caution ", r.Cautions...)
+	}
+	for _, x := range b.Parts {
+		assert.True(t, used["part "+x.ID], "part %s", x.ID)
+	}
+	for _, x := range b.Tools {
+		assert.True(t, used["tool "+x.ID], "tool %s", x.ID)
+	}
+	for _, x := range b.Items {
+		assert.True(t, used["item "+x.ID], "item %s", x.ID)
+	}
+	for _, x := range b.Cautions {
+		assert.True(t, used["caution "+x.ID], "caution %s", x.ID)
+	}
+}
+
 // The prose: sentence case, full stop, nothing clumsy, nothing that steers a terminal.
 func TestProse(t *testing.T) {
 	t.Parallel()
