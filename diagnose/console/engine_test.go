@@ -114,7 +114,7 @@ func TestConversationsWithTheEngine(t *testing.T) {
 	t.Parallel()
 	for seed, role := range []diagnose.Role{diagnose.Homeowner, diagnose.Support, diagnose.Technician} {
 		log := memory(t, role)
-		const most = 60
+		const most = 25
 		p := &partner{rng: rand.New(rand.NewPCG(uint64(seed), 1)), left: most}
 		d := &Dialogue{In: p, Out: p, Engine: realEngine(t, log), Base: testBase(t), Log: log, Units: quantity.Feet}
 		require.NoError(t, d.Run(t.Context()))
@@ -131,7 +131,7 @@ func TestFirstScreens(t *testing.T) {
 		for _, width := range []int{80, 40} {
 			var out strings.Builder
 			log := memory(t, role)
-			iv := &Interview{Prompter: newPlain(strings.NewReader("w\nr\nm\ny\n1\nq\n"), &out, width, true), Engine: realEngine(t, log), Base: testBase(t), Log: log}
+			iv := &Interview{Prompter: newPlain(strings.NewReader("w\nr\nm\ny\n1\nq\n"), &out, width, true, true), Engine: realEngine(t, log), Base: testBase(t), Log: log}
 			_, err := iv.Run(t.Context())
 			require.NoError(t, err, out.String())
 			for line := range strings.Lines(out.String()) {

@@ -102,6 +102,10 @@ func (iv *Interview) sayHowToResume() {
 	iv.tell(Body, "Saved. Go on with: %s", iv.Resume)
 }
 
+// worthPlacing is the share of the wire that the likely stretch must be shorter
+// than to be told with every question; "anywhere" helps nobody.
+const worthPlacing = 0.5
+
 // whereWeAre heads every screen: how far, what is likely now, what contradicts.
 func (iv *Interview) whereWeAre() {
 	answered := 0
@@ -113,8 +117,8 @@ func (iv *Interview) whereWeAre() {
 	iv.tell(Body, "")
 	iv.tell(Heading, "Step %d, still %s", answered+1, iv.words.outlook(iv.result.Expected))
 	iv.tell(Aside, "Likely now: %s", iv.words.leading(iv.result))
-	if iv.result.Position != nil {
-		iv.tell(Aside, "Where: %s", iv.words.position(iv.result.Position))
+	if p := iv.result.Position; p != nil && iv.Units.M(p.Interval90[1]-p.Interval90[0]) < worthPlacing*iv.Log.Case().Yard.TotalM() {
+		iv.tell(Aside, "Where: %s", iv.words.position(p))
 	}
 	now := map[string]bool{}
 	for _, c := range iv.result.Conflicts {

@@ -163,7 +163,7 @@ func (iv *Interview) whyNot(ctx context.Context) error {
 		}
 	}
 	iv.tell(Body, "%s", iv.words.phrase("why-not", map[string]string{"Cause": iv.words.cause(options[i].ID),
-		"Chance": iv.words.chance(iv.result.Ranking[i].Probability), "Answers": strings.Join(against, ", ")}))
+		"Chance": iv.words.figure(iv.result.Ranking[i].Probability), "Answers": strings.Join(against, ", ")}))
 	return nil
 }
 

@@ -17,10 +17,11 @@ type plain struct {
 	out   io.Writer
 	width int
 	ascii bool
+	echo  bool // lines are shown as they are read, since no terminal does it
 }
 
-func newPlain(in io.Reader, out io.Writer, width int, ascii bool) *plain {
-	return &plain{in: newLineReader(in, longestTyped), out: out, width: columns(width), ascii: ascii}
+func newPlain(in io.Reader, out io.Writer, width int, ascii, echo bool) *plain {
+	return &plain{in: newLineReader(in, longestTyped), out: out, width: columns(width), ascii: ascii, echo: echo}
 }
 
 // longestTyped is more than anyone types as one answer, in bytes.
@@ -106,12 +107,19 @@ func (p *plain) read(ctx context.Context, mark string) (string, error) {
 		line, err := ask(ctx, p.in.next)
 		switch {
 		case errors.Is(err, errLongLine):
+			if p.echo {
+				fmt.Fprintln(p.out)
+			}
 			p.Tell(Trouble, fmt.Sprintf("that line is too long: type at most %d characters", longestTyped))
 		case err != nil:
 			fmt.Fprintln(p.out)
 			return "", err
 		default:
-			return strings.TrimSpace(withoutKeys(line)), nil
+			line = strings.TrimSpace(withoutKeys(line))
+			if p.echo {
+				fmt.Fprintln(p.out, p.show(line))
+			}
+			return line, nil
 		}
 	}
 }

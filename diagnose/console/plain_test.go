@@ -62,8 +62,10 @@ func TestPlainSelectReads(t *testing.T) {
   3. None is fitted
   d. Don't know
   w. Why this question?
-> "x" is not one of the choices: type 1 to 3, d or w, or ? to see them again
-> `, out.String())
+> x
+"x" is not one of the choices: type 1 to 3, d or w, or ? to see them again
+> 1
+`, out.String())
 }
 
 func TestPlainLine(t *testing.T) {
@@ -78,7 +80,7 @@ func TestPlainLine(t *testing.T) {
 	})
 	require.NoError(t, err)
 	assert.Equal(t, "12,5 k", got)
-	assert.Equal(t, "How much?\n> type a number\n> ", out.String())
+	assert.Equal(t, "How much?\n> twelve\ntype a number\n> 12,5 k\n", out.String())
 }
 
 func TestPlainStopsWithItsContext(t *testing.T) {
@@ -92,7 +94,7 @@ func TestPlainStopsWithItsContext(t *testing.T) {
 func TestPlainNarrowAndASCII(t *testing.T) {
 	t.Parallel()
 	var out strings.Builder
-	p := newPlain(strings.NewReader("1\n"), &out, 30, true)
+	p := newPlain(strings.NewReader("1\n"), &out, 30, true, false)
 	_, err := p.Select(t.Context(), Question{Text: "Is it 4.7 k\u03a9 or more, measured with the leads nulled?",
 		Options: []Option{{Text: "more than 4.7 k\u03a9, that is wet soil"}}})
 	require.NoError(t, err)

@@ -99,14 +99,15 @@ func New(in, out *os.File, o Options) Prompter {
 		steerable = false // nobody knows where its lines end
 	}
 	if o.Plain || !steerable {
-		return newPlain(in, out, width, o.ASCII)
+		return newPlain(in, out, width, o.ASCII, !isTerminal(in))
 	}
 	return newSurvey(in, out, o)
 }
 
-// NewPlain gives the plain form over any reader and writer.
+// NewPlain gives the plain form over any reader and writer. What is read is shown
+// too, so that the output reads as the conversation it was.
 func NewPlain(in io.Reader, out io.Writer, o Options) Prompter {
-	return newPlain(in, out, defaultColumns, o.ASCII)
+	return newPlain(in, out, defaultColumns, o.ASCII, true)
 }
 
 const (

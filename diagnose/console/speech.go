@@ -28,17 +28,16 @@ func (s speech) cause(id string) string {
 	return id
 }
 
-// chance is a probability: a figure for who works with figures, a word for the others.
+// chance is a probability in a list: a figure for who works with figures, a word
+// for the others. Sentences of the base take the figure (see [speech.figure]).
 func (s speech) chance(p float64) string {
-	figure := quantity.FormatPercent(p)
-	if s.role == diagnose.Technician {
-		return figure
-	}
-	if word := s.base.Word("chance", string(s.role), p); word != "" {
+	if word := s.base.Word("chance", string(s.role), p); word != "" && s.role != diagnose.Technician {
 		return word
 	}
-	return figure
+	return s.figure(p)
 }
+
+func (s speech) figure(p float64) string { return quantity.FormatPercent(p) }
 
 // worthNaming is the probability below which a cause is not worth a place in the
 // line that says where we are, and mostNamed how many have one.
@@ -249,7 +248,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	}
 	if len(r.Ranking) > 0 {
 		fmt.Fprintf(&b, "%s\n", s.phrase("handover", map[string]string{
-			"Cause": s.cause(r.Ranking[0].Cause), "Chance": s.chance(r.Ranking[0].Probability), "Place": place}))
+			"Cause": s.cause(r.Ranking[0].Cause), "Chance": s.figure(r.Ranking[0].Probability), "Place": place}))
 	}
 	fmt.Fprintf(&b, "Most likely: %s\n", s.leading(r))
 	if c.YardFile != "" {
