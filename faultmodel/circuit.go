@@ -70,6 +70,13 @@ type installation struct {
 	cellM float64 // ladder cell for comparison with a circuit simulator; 0: exact lines
 }
 
+// What is left of the coupling of the legs where they are not twisted but lie a
+// hand's breadth apart: judgement, on ln(spacing).
+const (
+	apartCapacitance = 0.2
+	apartCoupling    = 0.4
+)
+
 // wires are the boundary and the lead-in at a frequency.
 func (in *installation) wires(hz float64) (boundary, lead wire) {
 	w := 2 * math.Pi * hz
@@ -83,8 +90,12 @@ func (in *installation) wires(hz float64) (boundary, lead wire) {
 	c := jw * complex(in.faradPerM, 0)
 	boundary = wire{ohm: r, z: r + jw*complex(in.loop.HenryPerM, 0), y: g + c, toSoil: c, leakage: g, cellM: in.cellM}
 	c = jw * complex(in.leadFarad, 0)
-	cm := 2 * jw * complex(in.leadMutual, 0)
-	l, k := in.loop.LeadHenryPerM, in.loop.LeadCoupling
+	mutual, k := in.leadMutual, in.loop.LeadCoupling
+	if !in.loop.Twisted {
+		mutual, k = mutual*apartCapacitance, k*apartCoupling
+	}
+	cm := 2 * jw * complex(mutual, 0)
+	l := in.loop.LeadHenryPerM
 	lead = wire{ohm: r, z: r + jw*complex(l*(1+k), 0), zOdd: r + jw*complex(l*(1-k), 0),
 		y: g + c, yOdd: g + c + cm, toSoil: c, leakage: g, mutual: cm, cellM: in.cellM}
 	return boundary, lead
@@ -349,10 +360,10 @@ func (c *circuit) slope(g *gradient) {
 	ve := nw.v[earth]
 	lineTerms := func(w *wire, y, extra complex128, p ports, zTotal complex128, sq, sh complex128, length, farad, extraTag tag) {
 		// sq: square of the voltage along, sh: sum of squares to earth.
-		g.z[tagOhm] += sq * p.series * w.ohm / zTotal
+		g.z[tagOhm] += sq * p.series * w.ohm * recip(zTotal)
 		g.z[length] += sq*p.series - sh*p.shunt
 		if y != 0 {
-			f := sh * p.shunt / y
+			f := sh * p.shunt * recip(y)
 			g.z[farad] -= f * w.toSoil
 			g.z[tagInsulation] += f * w.leakage
 			if extraTag != noTag {
@@ -378,7 +389,7 @@ func (c *circuit) slope(g *gradient) {
 	}
 	for _, r := range nw.resist {
 		d := nw.v[r.a] - nw.v[r.b]
-		t := d * d / complex(r.ohm, 0)
+		t := d * d * complex(1/r.ohm, 0)
 		if r.tag != noTag {
 			g.z[r.tag] += t
 		}

@@ -22,12 +22,11 @@ func exactLine(z, y complex128) ports {
 	if a := math.Abs(real(g2)) + math.Abs(imag(g2)); a < 1e-4 {
 		sinhc := 1 + g2/6*(1+g2/20*(1+g2/42))
 		half := 1 + g2/24*(1+g2/80)
-		s := 1 / (z * sinhc)
-		return ports{s, y / 2 * half * half / sinhc}
+		return ports{recip(z * sinhc), y / 2 * half * half * recip(sinhc)}
 	}
 	g := cmplx.Sqrt(g2)
-	s := g / (z * cmplx.Sinh(g))
 	h := cmplx.Sinh(g / 2)
+	s := g * recip(z*2*h*cmplx.Cosh(g/2))
 	return ports{s, 2 * h * h * s}
 }
 

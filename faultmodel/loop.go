@@ -86,13 +86,13 @@ type Loop struct {
 	DepthM   float64   // of the wire below the surface, m
 
 	EarthedTerminal End  // terminal the transmitter holds to earth
-	Arrester        bool // a surge arrester with its own rod is fitted
+	Arrester        bool // a surge arrester is fitted; readings to earth are taken to its rod
 
 	AdapterVolts  LogNormal // what the adapter's plug shows unloaded, V
 	SourceVolts   LogNormal // transmitter, open circuit, at the working frequency, V
 	SourceOhm     LogNormal // its output impedance, ohm
 	FrequencyHz   float64   // working frequency, Hz
-	HeightM       float64   // collar above the wire's surface: the pet's neck, m
+	HeightM       float64   // collar above the ground: the pet's neck, m
 	WidthM        LogNormal // detection width of a healthy straight stretch, m
 	Path          []Point   // optional: the boundary in the plane, first vertex where lead-in leg A meets it
 	Baseline      []Reading // readings recorded while all was well
@@ -124,6 +124,9 @@ func (l Loop) Check() error {
 	}
 	if !(l.LengthRelSD >= 0) || l.LengthRelSD > 1 {
 		return fmt.Errorf("faultmodel: length uncertainty is %v, want 0 to 1", l.LengthRelSD)
+	}
+	if !(l.HeightM >= 0) || !(l.DepthM >= 0) || !(l.HeightM+l.DepthM > 0) || l.HeightM+l.DepthM > 10 {
+		return fmt.Errorf("faultmodel: collar %v m above and wire %v m below the ground, want 0 to 10 m between them", l.HeightM, l.DepthM)
 	}
 	if l.LeadCoupling < 0 || l.LeadCoupling >= 1 {
 		return fmt.Errorf("faultmodel: lead-in coupling is %v, want 0 to below 1", l.LeadCoupling)

@@ -92,6 +92,12 @@ const (
 //
 //	f(z) = a + b z + c z^2:   mean a + c,  slope b,  left over 2 c^2
 func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM float64, out *row) {
+	m.predictTo(j, faults, v, q, atM, out, true)
+}
+
+// predictTo leaves the corrections for bent curves out unless bend is set: three
+// to five solves fewer.
+func (m *Model) predictTo(j *judge, faults []Fault, v *variant, q Quantity, atM float64, out *row, bend bool) {
 	in := m.prior.median
 	for i := range v.contacts {
 		for k := range v.contacts[i] {
@@ -118,7 +124,7 @@ func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM fl
 		}
 		sd := v.contacts[i][k].SigmaLn
 		out[1+t] = o.slope[t] * scale * sd
-		if math.Abs(o.slope[t]*scale) < 1e-3 || sd < 0.2 {
+		if !bend || math.Abs(o.slope[t]*scale) < 1e-3 || sd < 0.2 {
 			continue
 		}
 		c := &in.contacts[i][k].value
@@ -206,23 +212,50 @@ func (m *Model) LogLikelihood(readings []Reading, faults ...Fault) float64 {
 	}
 	j := m.judge()
 	defer m.release(j)
-	vs := variants(faults)
-	away := variant{}
+	vs := m.promising(j, rs, finite, faults)
 	total := math.Inf(-1)
 	for i := range vs {
-		j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
-		for k, r := range rs {
-			var p row
-			if r.FaultAway {
-				m.predict(j, nil, &away, r.Quantity, r.AtM, &p)
-			} else {
-				m.predict(j, faults, &vs[i], r.Quantity, r.AtM, &p)
-			}
-			m.enter(&j.g, k, r, &p, allColumns)
-		}
+		m.take(j, rs, finite, faults, &vs[i], true)
 		total = logAdd(total, vs[i].lnWeight+j.g.logEvidence())
 	}
 	return total
+}
+
+// take enters the predictions of all readings under one variant.
+func (m *Model) take(j *judge, rs []Reading, finite int, faults []Fault, v *variant, bend bool) {
+	j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
+	for k, r := range rs {
+		var p row
+		if r.FaultAway {
+			m.predictTo(j, nil, &variant{}, r.Quantity, r.AtM, &p, bend)
+		} else {
+			m.predictTo(j, faults, v, r.Quantity, r.AtM, &p, bend)
+		}
+		m.enter(&j.g, k, r, &p, allColumns)
+	}
+}
+
+// promising lists the variants of the contacts worth a full judgement: where
+// there are many, those that a judgement by straight lines puts near the best.
+func (m *Model) promising(j *judge, rs []Reading, finite int, faults []Fault) []variant {
+	vs := variants(faults)
+	if len(vs) < 6 || len(rs) == 0 {
+		return vs
+	}
+	l := make([]float64, len(vs))
+	best := math.Inf(-1)
+	for i := range vs {
+		m.take(j, rs, finite, faults, &vs[i], false)
+		l[i] = vs[i].lnWeight + j.g.logEvidence()
+		best = max(best, l[i])
+	}
+	kept := vs[:0]
+	for i, v := range vs {
+		if l[i] > best-hopeless {
+			kept = append(kept, v)
+		}
+	}
+	return kept
 }
 
 // possible says whether the faults can be where they are said to be.

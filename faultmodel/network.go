@@ -139,7 +139,7 @@ func (nw *network) drive(p, q int) complex128 {
 		if sum == 0 {
 			continue
 		}
-		inv := 1 / sum
+		inv := recip(sum)
 		for x := range c {
 			i := near[x]
 			f := row[i] * inv
@@ -154,7 +154,7 @@ func (nw *network) drive(p, q int) complex128 {
 	if g == 0 {
 		g = 1e-18 // an air gap: no circuit at all
 	}
-	z := 1 / g
+	z := recip(g)
 	nw.v[q] = 0
 	nw.v[p] = z
 	alive[p], alive[q] = true, true
@@ -169,9 +169,20 @@ func (nw *network) drive(p, q int) complex128 {
 					s += row[j] * nw.v[j]
 				}
 			}
-			nw.v[k] = s / sums[k]
+			nw.v[k] = s * recip(sums[k])
 		}
 		alive[k] = true
 	}
 	return z
+}
+
+// recip is 1/z without the care for infinities that the language's own division
+// takes, at a fifth of the time; admittances here are neither nought nor infinite.
+func recip(z complex128) complex128 {
+	re, im := real(z), imag(z)
+	if im == 0 {
+		return complex(1/re, 0)
+	}
+	d := 1 / (re*re + im*im)
+	return complex(re*d, -im*d)
 }

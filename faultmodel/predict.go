@@ -86,22 +86,10 @@ func (m *Model) PredictGiven(given []Reading, q Quantity, atM float64, faults ..
 	rs, finite := arrange(given)
 	j := m.judge()
 	defer m.release(j)
-	vs := variants(faults)
+	vs := m.promising(j, rs, finite, faults)
 	mix := m.newMixture(q)
 	for i := range vs {
-		fill := func(k int, r Reading) {
-			var p row
-			if r.FaultAway {
-				m.predict(j, nil, &variant{}, r.Quantity, r.AtM, &p)
-			} else {
-				m.predict(j, faults, &vs[i], r.Quantity, r.AtM, &p)
-			}
-			m.enter(&j.g, k, r, &p, allColumns)
-		}
-		for k, r := range rs {
-			fill(k, r)
-		}
-		j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
+		m.take(j, rs, finite, faults, &vs[i], true)
 		var p row
 		m.predict(j, faults, &vs[i], q, atM, &p)
 		mix.add(m, &j.g, vs[i].lnWeight, &p, allColumns)

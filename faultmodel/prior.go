@@ -10,6 +10,7 @@ import (
 // What is not known of any installation beforehand. Judgement, but where said.
 const (
 	rodPerM      = 2.9  // ohms per ohm metre: a spade or rod 0.25 m deep, by RodOhm
+	deepRodPerM  = 0.4  // an arrester's 8 ft rod, likewise
 	rodSigmaLn   = 0.5  // how well it is driven, and how wet
 	rodEMFSD     = 0.25 // V: steel against copper in soil; a few tenths of a volt in corrosion tables, from memory
 	copperEMFSD  = 0.06 // V: copper against copper
@@ -175,11 +176,13 @@ func variants(faults []Fault) []variant {
 		if ps == nil {
 			continue
 		}
+		inner := [2]bool{innerEnd(faults, i, 0), innerEnd(faults, i, 1)}
+		ps = forget(ps, inner)
 		var next []variant
 		for _, v := range out {
 			for _, p := range ps {
-				t0, w0 := f.tiles(p.c[0], s, innerEnd(faults, i, 0))
-				t1, w1 := f.tiles(p.c[1], s, innerEnd(faults, i, 1))
+				t0, w0 := f.tiles(p.c[0], s, inner[0])
+				t1, w1 := f.tiles(p.c[1], s, inner[1])
 				for a := range t0 {
 					for b := range t1 {
 						n := v
@@ -191,6 +194,25 @@ func variants(faults []Fault) []variant {
 			}
 		}
 		out = next
+	}
+	return out
+}
+
+// forget joins prospects that differ only in an end no instrument reaches.
+func forget(ps []prospect, inner [2]bool) []prospect {
+	if !inner[0] && !inner[1] {
+		return ps
+	}
+	var out []prospect
+next:
+	for _, p := range ps {
+		for k := range out {
+			if (inner[0] || out[k].c[0] == p.c[0]) && (inner[1] || out[k].c[1] == p.c[1]) {
+				out[k].weight += p.weight
+				continue next
+			}
+		}
+		out = append(out, p)
 	}
 	return out
 }
@@ -237,6 +259,9 @@ func newPrior(l *Loop, m *Meters) prior {
 		rod: rodPerM, gainOhm: 1, gainFarad: 1, gainVolt: 1, gainAmpere: 1,
 		meterLeadsOhm: m.Ohms.LeadsOhm,
 		sourceVolts:   l.SourceVolts.Median, sourceOhm: l.SourceOhm.Median, adapterVolts: l.AdapterVolts.Median,
+	}
+	if l.Arrester {
+		p.median.rod = deepRodPerM
 	}
 	p.sd = [sharedTags]float64{
 		tagOhm:      math.Hypot(l.OhmPerM.SigmaLn, l.AlphaPerK*l.TemperatureSD/t),

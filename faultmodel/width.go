@@ -154,14 +154,14 @@ func (m *Model) profile() *profile {
 		return m.walk
 	}
 	l := &m.loop
-	p := &profile{heightM: l.HeightM, healthyA: 1}
+	p := &profile{heightM: l.HeightM + l.DepthM, healthyA: 1}
 	w := World{m: m, in: m.prior.median}
 	if a := w.sourceCurrent(nil); a > 0 {
 		p.healthyA = a
 	}
 	width := l.WidthM.Median
-	p.lnReach = math.Log(math.Hypot(width, l.HeightM))
-	p.sd = l.WidthM.SigmaLn * width * width / (width*width + l.HeightM*l.HeightM)
+	p.lnReach = math.Log(math.Hypot(width, p.heightM))
+	p.sd = l.WidthM.SigmaLn * width * width / (width*width + p.heightM*p.heightM)
 	base := slices.Clone(l.BaselineWidth)
 	base = slices.DeleteFunc(base, func(w Width) bool { return w.Silent || !(w.WidthM >= 0) })
 	if len(base) > 0 {
@@ -169,7 +169,7 @@ func (m *Model) profile() *profile {
 		var mean float64
 		for _, b := range base {
 			p.baseAt = append(p.baseAt, b.AtM)
-			v := math.Log(math.Hypot(b.WidthM, l.HeightM))
+			v := math.Log(math.Hypot(b.WidthM, p.heightM))
 			p.baseLn = append(p.baseLn, v)
 			mean += v / float64(len(base))
 		}
@@ -191,9 +191,9 @@ func (m *Model) profile() *profile {
 			at[i] = f * perimeter
 			p.mapAt = append(p.mapAt, l.LeadInM+f*l.BoundaryM)
 		}
-		in, _ := PathWidths(l.Path, l.HeightM, p.straightM, at)
+		in, _ := PathWidths(l.Path, p.heightM, p.straightM, at)
 		for _, w := range in {
-			p.mapLn = append(p.mapLn, math.Log(math.Hypot(w, l.HeightM)/p.straightM))
+			p.mapLn = append(p.mapLn, math.Log(math.Hypot(w, p.heightM)/p.straightM))
 		}
 	}
 	m.walk = p
