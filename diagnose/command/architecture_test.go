@@ -44,9 +44,11 @@ var arrows = map[string][]string{
 	"loopfault/diagnose/console":     {"diagnose", "kb", "faultmodel", "locate", "diagnose/quantity", "diagnose/yard", "diagnose/journal"},
 	"loopfault/diagnose/trial":       {"diagnose", "kb", "kb/strictyaml", "faultmodel", "locate", "diagnose/quantity", "diagnose/yard", "diagnose/policy", "diagnose/journal", "diagnose/trial/bif", "diagnose/trial/score"},
 	"loopfault/diagnose/trial/bif":   {"kb", "diagnose"},
+	"loopfault/diagnose/trial/learn": {"diagnose", "kb", "kb/strictyaml", "diagnose/trial/score"},
 	"loopfault/diagnose/trial/score": {},
+	"loopfault/diagnose/trial/learn": {"diagnose", "kb", "diagnose/trial/score"},
 	"loopfault/diagnose/command": {"diagnose", "kb", "kb/strictyaml", "faultmodel", "locate", "diagnose/quantity", "diagnose/yard",
-		"diagnose/journal", "diagnose/report", "diagnose/report/draw", "diagnose/console", "diagnose/trial", "diagnose/trial/bif"},
+		"diagnose/journal", "diagnose/report", "diagnose/report/draw", "diagnose/console", "diagnose/trial", "diagnose/trial/bif", "diagnose/trial/learn"},
 }
 
 // only is which of our rooms may import a library directly.
