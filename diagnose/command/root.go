@@ -144,7 +144,7 @@ Alone on a terminal it starts a case, as "loopfault diagnose" does.`,
 	}
 	group("case", newDemo(p), newDiagnose(p), newVerify(p), newReport(p))
 	group("wire", newOhms(p), newLocate(p), newTaps(p), newYard(p))
-	group("knowledge", newKB(p), newTree(p), newSimulate(p))
+	group("knowledge", newKB(p), newTree(p), newSimulate(p), newLearn(p))
 	root.AddCommand(newConfig(p), newVersion(p), newMan(p))
 	root.SetHelpCommand(newHelp())
 	return root

@@ -18,8 +18,8 @@ import (
 )
 
 func newYard(p *program) *cobra.Command {
-	return newFamily("yard", "As-built maps: check, show, import, export",
-		newYardCheck(p), newYardShow(p), newYardImport(p), newYardExport(p))
+	return newFamily("yard", "As-built maps: check, show, import, export, update",
+		newYardCheck(p), newYardShow(p), newYardImport(p), newYardExport(p), newYardUpdate(p))
 }
 
 // loadYard reads a map, saying what to do where there is none.
