@@ -206,13 +206,9 @@ type asking struct {
 
 // ask asks one check until it is answered or the person turns elsewhere.
 func (iv *Interview) ask(ctx context.Context, c *kb.Check, at *float64) (deed, error) {
-	return iv.askInto(ctx, &asking{check: c, at: at, index: -1})
-}
-
-func (iv *Interview) askInto(ctx context.Context, q *asking) (deed, error) {
-	iv.before(iv.result.Cautions, q.check.How)
-	iv.meanings(q.check)
-	return iv.askUntilDone(ctx, q)
+	iv.before(iv.result.Cautions, c.How)
+	iv.meanings(c)
+	return iv.askUntilDone(ctx, &asking{check: c, at: at, index: -1})
 }
 
 // askUntilDone asks until there is an answer or the person turns elsewhere.
@@ -361,6 +357,7 @@ func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form place
 		point:   fmt.Sprintf("Type a place such as %s", example(iv.Units, 210)),
 		stretch: fmt.Sprintf("Type a stretch such as 200 to %s", example(iv.Units, 240)),
 	}
+	iv.gloss()
 	_, err := iv.Prompter.Line(ctx, "Where along the wire, from terminal A? "+examples[form], func(line string) error {
 		f.At, f.From, f.To = "", "", ""
 		if line == "" && form == ifKnown {
@@ -385,6 +382,13 @@ func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form place
 	return err
 }
 
+// gloss says what a place along the wire is, to whoever does not say it daily.
+func (iv *Interview) gloss() {
+	if iv.words.role != diagnose.Technician {
+		iv.tell(Aside, "%s", iv.words.phrase("chainage", nil))
+	}
+}
+
 // bare is what figures without a unit mean to this person.
 func (iv *Interview) bare() journal.Bare { return journal.Bare{Typed: true, Length: iv.Units} }
 
@@ -406,23 +410,23 @@ func (iv *Interview) ownOptions(c *kb.Check) []Option {
 
 // askTyped has an answer typed, or the letter of something else to do.
 func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields, choice string, err error) {
-	navigation := append(iv.ownOptions(q.check), iv.navigation(q)...)
+	switch q.check.Kind {
+	case kb.Position, kb.Stretch, kb.Widths:
+		iv.gloss()
+	}
+	own := iv.ownOptions(q.check)
+	letters := Question{Options: append(own, iv.navigation(q)...)}
 	prompt := iv.question(q) + "\n" + iv.form(q.check)
-	for _, o := range navigation {
+	for _, o := range letters.Options {
 		prompt += fmt.Sprintf("\n%3s. %s", o.Key, o.Text)
 	}
-	prompt += "\n>"
 	_, err = iv.Prompter.Line(ctx, prompt, func(line string) error {
 		choice = ""
-		for _, o := range navigation {
-			if !strings.EqualFold(line, o.Key) {
-				continue
-			}
-			if o.ID != "" {
-				line = o.ID
-				break
-			}
-			choice = o.Key
+		switch i, ok := letters.pick(line); {
+		case ok && i < len(own):
+			line = own[i].ID
+		case ok:
+			choice = letters.Options[i].Key
 			return nil
 		}
 		if line == "" {
@@ -512,7 +516,7 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 	case i < ready:
 		f.At, f.ASide, f.BSide = quantity.WriteLength(*at, iv.Units), taps[i].a, taps[i].b
 		return f, "", nil
-	case options[i].ID != "":
+	case options[i].Key == "":
 		f.Answer = options[i].ID
 		return f, "", nil
 	case options[i].Key != elsewhere:
@@ -523,6 +527,7 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 
 // askTapInFull asks for everything that a tap can show, one after the other.
 func (iv *Interview) askTapInFull(ctx context.Context, at *float64) (f journal.Fields, choice string, err error) {
+	iv.gloss()
 	prompt := fmt.Sprintf("Where along the wire, from terminal A, such as %s?", example(iv.Units, 210))
 	if at != nil {
 		prompt += fmt.Sprintf(" Enter alone: %s", quantity.FormatLength(*at, iv.Units))

@@ -35,16 +35,16 @@ func (iv *Interview) navigation(q *asking) []Option {
 	if q.index >= 0 {
 		return []Option{{Text: "Don't know, or can't do this", Key: keyUnknown}, {Text: "More choices", Key: keyMore}, {Text: "Leave the answer as it was", Key: keyCancel}}
 	}
-	return append([]Option{{Text: "Don't know, or can't do this", Key: keyUnknown}}, aside...)
+	return append([]Option{{Text: "Don't know, or can't do this", Key: keyUnknown, ID: diagnose.Unknown}}, aside...)
 }
 
 // aside is what a step offers besides doing it.
 var aside = []Option{
-	{Text: "Why this question?", Key: keyWhy},
-	{Text: "The ranking so far", Key: keyRanking},
-	{Text: "Go back", Key: keyBack},
-	{Text: "More choices", Key: keyMore},
-	{Text: "Stop and save", Key: keyStop},
+	{Text: "Why this question?", Key: keyWhy, ID: "why"},
+	{Text: "The ranking so far", Key: keyRanking, ID: "ranking"},
+	{Text: "Go back", Key: keyBack, ID: "back"},
+	{Text: "More choices", Key: keyMore, ID: "more"},
+	{Text: "Stop and save", Key: keyStop, ID: "stop"},
 }
 
 // more is what fewer people need.
@@ -149,7 +149,7 @@ func (iv *Interview) back() (deed, error) {
 func (iv *Interview) whyNot(ctx context.Context) error {
 	var options []Option
 	for _, c := range iv.result.Ranking {
-		options = append(options, Option{Text: fmt.Sprintf("%s (%s)", iv.words.cause(c.Cause), iv.words.chance(c.Probability)), ID: c.Cause})
+		options = append(options, Option{Text: fmt.Sprintf("%s (%s)", iv.words.cause(c.Cause), iv.words.figure(c.Probability)), ID: c.Cause})
 	}
 	i, err := iv.Prompter.Select(ctx, Question{Text: "Which cause?", Options: options})
 	if err != nil {

@@ -28,11 +28,11 @@ func (s speech) cause(id string) string {
 	return id
 }
 
-// chance is a probability in a list: a figure for who works with figures, a word
-// for the others. Sentences of the base take the figure (see [speech.figure]).
+// chance is a probability as a figure, with the word for it where that helps:
+// whoever does not work with figures.
 func (s speech) chance(p float64) string {
 	if word := s.base.Word("chance", string(s.role), p); word != "" && s.role != diagnose.Technician {
-		return word
+		return s.figure(p) + ", " + word
 	}
 	return s.figure(p)
 }
@@ -53,7 +53,7 @@ func (s speech) leading(r diagnose.Result) string {
 		if i > 0 && c.Probability < worthNaming || i >= mostNamed {
 			break
 		}
-		names = append(names, fmt.Sprintf("%s (%s)", s.cause(c.Cause), s.chance(c.Probability)))
+		names = append(names, fmt.Sprintf("%s (%s)", s.cause(c.Cause), s.figure(c.Probability)))
 	}
 	return strings.Join(names, ", ")
 }

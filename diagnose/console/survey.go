@@ -104,8 +104,10 @@ func pageOf(message string, options, rows int) (text string, page int) {
 
 func (s *surveyPrompter) Line(ctx context.Context, prompt string, check func(string) error) (string, error) {
 	width, height := s.size()
-	lines := wrap(s.show(prompt), columns(width))
-	for _, line := range lines[:len(lines)-1] {
+	for i, line := range wrap(s.show(prompt), columns(width)) {
+		if code := paint[Heading]; s.colour && i == 0 {
+			line = code + line + "\x1b[0m"
+		}
 		fmt.Fprintln(s.screen, line)
 	}
 	line, err := ask(ctx, func() (string, error) {
@@ -117,7 +119,7 @@ func (s *surveyPrompter) Line(ctx context.Context, prompt string, check func(str
 		editor := term.NewTerminal(struct {
 			io.Reader
 			io.Writer
-		}{s.in, s.screen}, lines[len(lines)-1]+" ")
+		}{s.in, s.screen}, "> ")
 		if err := editor.SetSize(width, height); err != nil {
 			return "", fmt.Errorf("the terminal cannot be written: %w", err)
 		}

@@ -61,7 +61,7 @@ func wrap(text string, width int) []string {
 }
 
 func wrapLine(line string, width int) []string {
-	words := strings.Fields(line)
+	words := withUnits(strings.Fields(line))
 	if len(words) == 0 {
 		return []string{""}
 	}
@@ -110,6 +110,22 @@ func wrapLine(line string, width int) []string {
 		current, used, empty = current+word, used+n, false
 	}
 	return append(lines, strings.TrimRight(current, " "))
+}
+
+// units are what must not be parted from their figure by the end of a line.
+var units = map[string]bool{"%": true, "ft": true, "m": true, "ohm": true, "kohm": true, "Mohm": true, "nF": true, "V": true, "mA": true, "min": true, "h": true}
+
+// withUnits joins units to the figures before them.
+func withUnits(words []string) []string {
+	joined := words[:0:0]
+	for i, word := range words {
+		if i > 0 && units[strings.TrimRight(word, ".,;:?)")] && strings.ContainsAny(words[i-1][len(words[i-1])-1:], "0123456789") {
+			joined[len(joined)-1] += " " + word
+			continue
+		}
+		joined = append(joined, word)
+	}
+	return joined
 }
 
 // isItem tells whether a line that starts with word is an item of a list.

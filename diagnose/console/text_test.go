@@ -44,6 +44,7 @@ func TestWrap(t *testing.T) {
 		"own lines stay":                            {"one\n\ntwo", 20, []string{"one", "", "two"}},
 		"an indent goes on":                         {"  a caution that is long", 14, []string{"  a caution", "  that is long"}},
 		"an item hangs":                             {"  1. unplug the box first", 16, []string{"  1. unplug the", "     box first"}},
+		"a unit stays with its figure":              {"splice open (28 %), 309 ft", 16, []string{"splice open", "(28 %), 309 ft"}},
 		"a dash is an item":                         {"- unplug it now", 10, []string{"- unplug", "  it now"}},
 		"a number is no item":                       {"309.5 ft or so it is", 10, []string{"309.5 ft", "or so it", "is"}},
 		"a word too long is cut":                    {"abcdefghij", 4, []string{"abcd", "efgh", "ij"}},
