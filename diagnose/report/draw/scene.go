@@ -26,6 +26,13 @@ type Next struct {
 	Text       string // "tap", "lay new wire"
 }
 
+// label is the next step in a few words: "tap 309 ft".
+func (s Scene) label() string {
+	const most = 24
+	text := []rune(clean(s.Next.Text))
+	return string(text[:min(len(text), most)]) + " " + quantity.FormatRange(s.Next.FromM, s.Next.ToM, s.Units)
+}
+
 // MarkKind is the sort of an evidence mark.
 type MarkKind int
 

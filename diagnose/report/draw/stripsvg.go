@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 
-	"loopfault/diagnose/quantity"
 	"loopfault/diagnose/yard"
 )
 
@@ -55,7 +54,7 @@ func StripSVG(s Scene) string {
 		middle := (from + to) / 2
 		c.line(middle, evidenceY, middle, wireY-14, pointer, 1.2, "")
 		c.add(`<polygon points="%s" fill="%s" stroke="#fff" stroke-width="1"/>`, pointList([]yard.Point{{X: middle, Y: wireY - 4}, {X: middle - 6, Y: wireY - 18}, {X: middle + 6, Y: wireY - 18}}), pointer)
-		text := fmt.Sprintf("%s %s", s.Next.Text, quantity.FormatRange(s.Next.FromM, s.Next.ToM, s.Units))
+		text := s.label()
 		anchor, at := "start", middle+5
 		if middle > wide/2 {
 			anchor, at = "end", middle-5

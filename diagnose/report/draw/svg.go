@@ -26,7 +26,7 @@ var heat = [...]struct {
 	width  float64
 }{
 	inRest: {"#8d98a4", 2},
-	in99:   {"#7e9cc4", 3.5},
+	in99:   {"#6b8fc0", 3.5},
 	in90:   {"#3f6fa8", 5.5},
 	in50:   {"#10294a", 9},
 }
@@ -150,4 +150,30 @@ func num(v float64) string {
 	return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
 }
 
-func escape(s string) string { return html.EscapeString(s) }
+func escape(s string) string { return html.EscapeString(clean(s)) }
+
+// clean keeps text on one line and takes out what no drawing may hold: control
+// characters and the marks that turn the direction of writing.
+func clean(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r < ' ', r >= 0x7f && r < 0xa0, r >= 0x2028 && r <= 0x202e, r >= 0x2066 && r <= 0x2069, r == 0xfffe, r == 0xffff:
+			return ' '
+		}
+		return r
+	}, s)
+}
+
+// LetterInks are the colours that letters are written in, by name.
+func LetterInks() map[string]string {
+	return map[string]string{"ink": ink, "soft": soft, "pointer": pointer}
+}
+
+// HeatInks are the colours of the levels of belief, the least believed first.
+func HeatInks() []string {
+	inks := make([]string, len(heat))
+	for i, h := range heat {
+		inks[i] = h.colour
+	}
+	return inks
+}

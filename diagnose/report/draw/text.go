@@ -119,7 +119,7 @@ func StripText(s Scene, columns int, ascii bool) string {
 		for k := from; k <= to; k++ {
 			next[k] = g.pointer
 		}
-		word := fmt.Sprintf("%s %s", s.Next.Text, quantity.FormatRange(s.Next.FromM, s.Next.ToM, s.Units))
+		word := s.label()
 		if width := len([]rune(word)); to+2+width <= columns {
 			next.put(to+2, word)
 		} else {
@@ -203,7 +203,7 @@ func wrap(parts []string, columns int) []string {
 		if i < len(parts)-1 {
 			p += ";"
 		}
-		for j, w := range strings.Fields(p) {
+		for j, w := range strings.Fields(clean(p)) {
 			fresh := j == 0 && len([]rune(line))+len([]rune(p))+1 > columns && len([]rune(p)) <= columns
 			switch {
 			case line == "":
@@ -304,7 +304,7 @@ func YardText(s Scene, columns, rows int, ascii bool) string {
 		parts = append(parts, "T transmitter")
 	}
 	if s.Next != nil {
-		parts = append(parts, fmt.Sprintf("X %s %s", s.Next.Text, quantity.FormatRange(s.Next.FromM, s.Next.ToM, u)))
+		parts = append(parts, "X "+s.label())
 	}
 	for _, line := range append(wrap(parts, columns), s.keyText(columns, g)...) {
 		b.WriteString(line + "\n")

@@ -71,7 +71,7 @@ func (s Scene) describe() string {
 		text += " No place along it stands out."
 	}
 	if s.Next != nil {
-		text += fmt.Sprintf(" Next: %s, %s.", s.Next.Text, quantity.FormatRange(s.Next.FromM, s.Next.ToM, s.Units))
+		text += fmt.Sprintf(" Next: %s.", s.label())
 	}
 	return text
 }
@@ -200,7 +200,7 @@ func (d sheet) drawNext(s Scene) {
 	d.add(`<polygon points="%s" fill="%s" stroke="#fff" stroke-width="1"/>`, pointList([]yard.Point{tip,
 		{X: tail.X + side.X, Y: tail.Y + side.Y}, {X: tail.X - side.X, Y: tail.Y - side.Y}}), pointer)
 	d.placed = append(d.placed, box{min(tip.X, tail.X) - 6, min(tip.Y, tail.Y) - 6, max(tip.X, tail.X) + 6, max(tip.Y, tail.Y) + 6})
-	text := fmt.Sprintf("%s %s", s.Next.Text, quantity.FormatRange(s.Next.FromM, s.Next.ToM, s.Units))
+	text := s.label()
 	anchor := "middle"
 	switch {
 	case out.X > 0.5:

@@ -1,0 +1,1006 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"loopfault/diagnose"
+	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/report/draw"
+	"loopfault/diagnose/yard"
+	"loopfault/faultmodel"
+	"loopfault/kb"
+	"loopfault/locate"
+)
+
+// Options say how a record is to be written.
+type Options struct {
+	Units    quantity.Units
+	Currency string // before sums, such as "USD"; may be empty
+	Date     string // of the report, YYYY-MM-DD; may be empty
+	Redact   bool   // leave out names of places, notes and where on earth it is
+}
+
+// Record is everything that a report says of a case.
+type Record struct {
+	Case, Yard, Date, Role string
+	Redacted               bool
+
+	Finding  string // the likeliest cause
+	Chance   float64
+	Word     string // the chance as a word
+	Means    string
+	Places   []string // where, in sentences; empty where no wire fault is in view
+	Two      string   // that two faults are likely; empty else
+	Causes   []Cause  // falling chance
+	Rest     float64  // chance of the causes not listed, summed
+	RuledOut []RuledOut
+
+	Next      Step
+	Expected  string
+	Plan      []PlanLine
+	Asked     []Asked
+	Weighed   []string // the causes that the answers' weights are given for
+	Conflicts []string
+	Done      []Done
+	Outcome   string
+
+	Materials []Material
+	Total     string // of the materials, where all have a price
+	Bring     []string
+
+	Acceptance []Accept
+	Verdict    string
+	Passed     bool
+
+	AsBuilt  []Field
+	Features []Key // the drawings' numbers
+	Evidence []Key // the drawings' letters
+
+	Scene   draw.Scene
+	Profile draw.Profile
+	Result  diagnose.Result
+
+	units quantity.Units
+}
+
+// Cause is a line of the ranking.
+type Cause struct {
+	Name, Part string
+	Chance     float64
+}
+
+// RuledOut is a cause that was worth a thought and is not any more.
+type RuledOut struct{ Name, Why string }
+
+// Step is what to do next, ready to read.
+type Step struct {
+	Title    string
+	Why      string
+	Do       []string
+	Cautions []string
+	Minutes  string
+	Cost     string
+}
+
+// PlanLine is one line of the search plan, indented by depth.
+type PlanLine struct {
+	Depth int
+	Text  string
+}
+
+// Asked is one answer of the log.
+type Asked struct {
+	Key      string // letter in the drawings; empty without a place
+	Question string
+	Answer   string
+	Note     string
+	Weights  []string // for each of the causes weighed
+}
+
+// Done is a repair that was made.
+type Done struct {
+	Text  string
+	Fixed bool
+}
+
+// Material is a line of the bill.
+type Material struct{ Name, Amount, Price string }
+
+// Accept is a line of the acceptance walk.
+type Accept struct{ What, Expected, Found, Judgement string }
+
+// Field is a line of the as-built record.
+type Field struct{ Name, Value string }
+
+// Key explains a number or letter of the drawings.
+type Key struct{ Sign, Text string }
+
+// How much a record says.
+const (
+	mostCauses  = 8
+	leastChance = 0.005 // a cause below it is summed up with the rest
+	mostRuled   = 4
+	planDepth   = 3
+	twoWorth    = 0.05 // chance of two faults from which it is said
+	// A second cause less likely than this is not worth a column of weights.
+	worthWeighing = 0.02
+)
+
+// New judges a case and writes its record.
+func New(e *diagnose.Engine, c *diagnose.Case, o Options) (*Record, error) {
+	desk, err := e.At(c)
+	if err != nil {
+		return nil, err
+	}
+	w := writer{engine: e, desk: desk, base: e.Base(), c: c, a: desk.Assess(c.Log), o: o, role: string(c.Role)}
+	w.leaveOut()
+	r := &Record{Case: c.Name, Date: o.Date, Role: w.role, Redacted: o.Redact, Result: w.a.Result(o.Units), units: o.Units}
+	if c.Yard != nil {
+		r.Yard = c.Yard.Name
+	}
+	if o.Redact {
+		r.Case, r.Yard, r.Result.Case = "", "", ""
+	}
+	w.finding(r)
+	w.places(r)
+	w.scene(r)
+	w.step(r)
+	w.plan(r)
+	w.asked(r)
+	w.ruledOut(r)
+	w.materials(r)
+	w.acceptance(r)
+	w.asBuilt(r)
+	return r, nil
+}
+
+// writer puts an assessment into words.
+type writer struct {
+	engine *diagnose.Engine
+	desk   *diagnose.Desk
+	base   *kb.Base
+	c      *diagnose.Case
+	a      *diagnose.Assessment
+	o      Options
+	role   string
+	// without is the case judged with one of its answers left out, by the answer's
+	// place in the log: what an answer weighed for any cause, from one pass.
+	without map[int]*diagnose.Assessment
+}
+
+// leaveOut judges the case again without each of its answers.
+func (w *writer) leaveOut() {
+	w.without = map[int]*diagnose.Assessment{}
+	for _, i := range w.engine.Standing(w.a.Log()) {
+		e := w.a.Log()[i]
+		if e.Answer != nil && nonAnswers[e.Answer.Choice] != "" {
+			continue // says nothing
+		}
+		w.without[i] = w.desk.Assess(slices.Delete(slices.Clone(w.a.Log()), i, i+1))
+	}
+}
+
+// decibans is what an entry of the log weighed for a cause: ten times the common
+// logarithm of how far it moved the odds.
+func (w *writer) decibans(entry int, cause string) float64 {
+	less, ok := w.without[entry]
+	if !ok {
+		return 0
+	}
+	return 10 * math.Log10(odds(w.a.Initial(cause))/odds(less.Initial(cause)))
+}
+
+func odds(p float64) float64 {
+	const least = 1e-9
+	p = min(max(p, least), 1-least)
+	return p / (1 - p)
+}
+
+func (w *writer) of(words kb.Words) string { return strings.TrimSpace(words.For(w.role)) }
+
+func (w *writer) length(m float64) string { return quantity.FormatLength(m, w.o.Units) }
+
+func (w *writer) stretch(fromM, toM float64) string {
+	return quantity.FormatRange(fromM, toM, w.o.Units)
+}
+
+func (w *writer) phrase(id string, fields map[string]string) string {
+	text, err := w.base.Phrase(id, w.role, fields)
+	if err != nil {
+		return "" // the loader proves every phrase; an overlay may lack one
+	}
+	return strings.TrimSpace(text)
+}
+
+func (w *writer) finding(r *Record) {
+	rest := 0.0
+	for i, c := range w.a.Ranking {
+		if i >= mostCauses || i > 0 && c.P < leastChance {
+			rest += c.P
+			continue
+		}
+		part := ""
+		if p := w.base.Part(c.Cause.Part); p != nil {
+			part = w.of(p.Name)
+		}
+		r.Causes = append(r.Causes, Cause{Name: w.of(c.Cause.Name), Part: part, Chance: c.P})
+	}
+	r.Rest = min(rest, 1)
+	top := w.a.Ranking[0]
+	r.Finding, r.Chance, r.Means = sentence(w.of(top.Cause.Name)), top.P, w.of(top.Cause.Means)
+	r.Word = w.base.Word("chance", w.role, top.P)
+	if w.a.TwoFaults >= twoWorth {
+		r.Two = fmt.Sprintf("Two faults at once: %s.", quantity.FormatPercent(w.a.TwoFaults))
+	}
+	for _, c := range w.a.Clashes {
+		r.Conflicts = append(r.Conflicts, strings.TrimSpace(w.a.ClashText(c)))
+	}
+	r.Expected = quantity.FormatMinutes(w.a.Expected.Minutes)
+	if w.a.Expected.Taps >= 0.05 {
+		r.Expected += fmt.Sprintf(", %.1f taps", w.a.Expected.Taps)
+	}
+	if w.a.Expected.Cost > 0 {
+		r.Expected += ", " + w.money(w.a.Expected.Cost)
+	}
+}
+
+func (w *writer) money(v float64) string {
+	s := fmt.Sprintf("%.2f", v)
+	if v >= 20 {
+		s = fmt.Sprintf("%.0f", v)
+	}
+	return strings.TrimSpace(w.o.Currency + " " + s)
+}
+
+// mirrored tells whether the two modes are one spot of the lead-in, seen on
+// both legs.
+func (w *writer) mirrored() bool {
+	m := w.a.Where.Modes
+	total, lead := w.c.Yard.TotalM(), w.c.Yard.LeadInM()
+	return len(m) == 2 && m[0].ToM <= lead*1.1 && m[1].FromM >= total-lead*1.1
+}
+
+func (w *writer) places(r *Record) {
+	where := w.a.Where
+	if where == nil {
+		return
+	}
+	if w.mirrored() {
+		m := where.Modes
+		r.Places = append(r.Places, w.phrase("place-mirrored", map[string]string{
+			"One": w.stretch(m[0].FromM, m[0].ToM), "Other": w.stretch(m[1].FromM, m[1].ToM)}))
+		return
+	}
+	near := w.c.Yard.Near(where.BestM, w.o.Units)
+	r.Places = append(r.Places, w.phrase("place", map[string]string{
+		"Best": w.length(where.BestM), "Near": near,
+		"From": w.length(where.Interval90.FromM), "To": w.length(where.Interval90.ToM)}))
+	if len(where.Modes) > 1 {
+		var parts []string
+		for _, m := range where.Modes {
+			parts = append(parts, fmt.Sprintf("%s (%s)", w.stretch(m.FromM, m.ToM), quantity.FormatPercent(m.Probability)))
+		}
+		r.Places = append(r.Places, "Places that hold 90 % together: "+strings.Join(parts, ", ")+".")
+	}
+	r.Places = append(r.Places, w.phrase("chainage", nil))
+}
+
+func (w *writer) scene(r *Record) {
+	m := w.c.Yard
+	if m != nil && w.o.Redact {
+		blank := *m
+		blank.Name, blank.Loop.Origin = "", nil
+		m = &blank
+	}
+	if m == nil {
+		m = &yard.Map{}
+	}
+	r.Scene = draw.Scene{Yard: m, Units: w.o.Units}
+	if where := w.a.Where; where != nil {
+		r.Scene.Belief = where.Belief.P
+		r.Scene.BestM = &where.BestM
+	}
+	s := w.a.Step
+	switch {
+	case s.AtM != nil:
+		r.Scene.Next = &draw.Next{FromM: *s.AtM, ToM: *s.AtM, Text: "here"}
+		if s.Kind == diagnose.NextTap {
+			r.Scene.Next.Text = "tap"
+		}
+	case s.FromM != nil && s.ToM != nil:
+		r.Scene.Next = &draw.Next{FromM: *s.FromM, ToM: *s.ToM, Text: "here"}
+		if s.Kind == diagnose.NextReplaceSection {
+			r.Scene.Next.Text = "new wire"
+		}
+	}
+	for _, n := range r.Scene.Features() {
+		text := r.Scene.FeatureText(n)
+		if n.Feature.Note != "" && !w.o.Redact {
+			text += " (" + n.Feature.Note + ")"
+		}
+		r.Features = append(r.Features, Key{fmt.Sprint(n.Number), text})
+	}
+}
+
+func (w *writer) step(r *Record) {
+	s := w.a.Step
+	r.Next.Why = strings.TrimSpace(w.a.Why())
+	r.Next.Minutes = quantity.FormatMinutes(s.Minutes)
+	if s.Cost > 0 {
+		r.Next.Cost = w.money(s.Cost)
+	}
+	switch {
+	case s.Check != nil:
+		r.Next.Title = w.of(s.Check.Ask)
+		r.Next.Do = s.Check.How.For(w.role)
+		if s.Kind == diagnose.NextTap && s.AtM != nil {
+			r.Next.Title = "Open the wire at " + w.length(*s.AtM) + " and test it both ways."
+			if near := w.c.Yard.Near(*s.AtM, w.o.Units); near != "" {
+				r.Next.Title += " Near: " + near + "."
+			}
+		}
+	case s.Repair != nil:
+		r.Next.Title = sentence(w.of(s.Repair.Name))
+		r.Next.Do = s.Repair.Do.For(w.role)
+		if s.FromM != nil && s.ToM != nil {
+			r.Next.Title += ", " + w.stretch(*s.FromM, *s.ToM)
+		} else if s.AtM != nil {
+			r.Next.Title += ", at " + w.length(*s.AtM)
+		}
+		r.Next.Title += "."
+	default:
+		r.Next.Title = sentence(strings.ReplaceAll(s.ID, "-", " ")) + "."
+	}
+	for _, id := range s.Cautions {
+		r.Next.Cautions = append(r.Next.Cautions, strings.TrimSpace(w.base.CautionText(id, w.role)))
+	}
+}
+
+func (w *writer) plan(r *Record) {
+	p := w.a.Plan
+	if p == nil || p.Tree == nil {
+		return
+	}
+	var walk func(n *locate.Node, depth int, lead string)
+	walk = func(n *locate.Node, depth int, lead string) {
+		if n == nil {
+			return
+		}
+		chance := ""
+		if depth > 0 {
+			chance = " (" + quantity.FormatPercent(n.Probability) + ")"
+		}
+		if act := n.Replace; act != nil {
+			verb := "lay new wire, "
+			if act.Kind == locate.ActOpen {
+				verb = "lay the wire bare and mend it, "
+			}
+			r.Plan = append(r.Plan, PlanLine{depth, lead + verb + w.stretch(act.FromM, act.ToM) + chance})
+			return
+		}
+		if depth == planDepth {
+			r.Plan = append(r.Plan, PlanLine{depth, lead + "go on between " + w.stretch(n.FromM, n.ToM) + chance})
+			return
+		}
+		verb := "tap at "
+		if n.AtSplice {
+			verb = "open the splice at "
+		}
+		r.Plan = append(r.Plan, PlanLine{depth, lead + verb + w.length(n.AtM) + chance})
+		walk(n.ABroken, depth+1, "broken towards A: ")
+		walk(n.BBroken, depth+1, "broken towards B: ")
+		for i, both := range n.Both {
+			if both != nil && depth+1 < planDepth {
+				walk(both, depth+1, []string{"both broken, first: ", "then: "}[min(i, 1)])
+			}
+		}
+	}
+	walk(p.Tree, 0, "")
+	if len(r.Plan) == 1 && p.Tree.Replace != nil {
+		return
+	}
+}
+
+// weighedCauses are the causes that the answers' weights are told for: the two
+// most likely.
+func (w *writer) weighedCauses() []*kb.Cause {
+	var causes []*kb.Cause
+	for _, c := range w.a.Ranking {
+		if len(causes) == 0 || len(causes) < 2 && c.P >= worthWeighing {
+			causes = append(causes, c.Cause)
+		}
+	}
+	return causes
+}
+
+func (w *writer) asked(r *Record) {
+	causes := w.weighedCauses()
+	for _, cause := range causes {
+		r.Weighed = append(r.Weighed, w.of(cause.Name))
+	}
+	standing := w.engine.Standing(w.a.Log())
+	for _, i := range w.kept() {
+		e := w.a.Log()[i]
+		switch {
+		case e.Answer != nil && (slices.Contains(standing, i) || w.leftOpen(i)):
+			w.answered(r, i, causes)
+		case e.Repair != nil:
+			w.done(r, e.Repair)
+		case e.Outcome != nil:
+			r.Outcome = w.outcome(e.Outcome)
+		}
+	}
+}
+
+// kept lists the entries of the log that were not taken back.
+func (w *writer) kept() []int {
+	var kept []int
+	for i, e := range w.a.Log() {
+		switch {
+		case !e.Undo:
+			kept = append(kept, i)
+		case len(kept) > 0:
+			kept = kept[:len(kept)-1]
+		}
+	}
+	return kept
+}
+
+// leftOpen tells whether an entry is a don't-know that nothing later replaced:
+// whoever takes the case on need not ask again.
+func (w *writer) leftOpen(entry int) bool {
+	log := w.a.Log()
+	if nonAnswers[log[entry].Answer.Choice] == "" {
+		return false
+	}
+	for _, i := range w.kept() {
+		if a := log[i].Answer; i > entry && a != nil && a.Check == log[entry].Answer.Check {
+			return false
+		}
+	}
+	return true
+}
+
+func (w *writer) answered(r *Record, entry int, causes []*kb.Cause) {
+	ans := w.a.Log()[entry].Answer
+	a := Asked{Question: w.question(ans.Check), Answer: w.answer(ans)}
+	for _, cause := range causes {
+		a.Weights = append(a.Weights, w.weight(w.decibans(entry, cause.ID)))
+	}
+	if !w.o.Redact {
+		a.Note = ans.Note
+	}
+	if mark, ok := markOf(ans); ok {
+		a.Key = draw.Key(len(r.Scene.Marks))
+		mark.Text = w.markText(ans)
+		r.Scene.Marks = append(r.Scene.Marks, mark)
+		r.Evidence = append(r.Evidence, Key{a.Key, mark.Text})
+	}
+	if len(ans.Widths) > 0 {
+		w.profile(r, ans.Widths)
+	}
+	r.Asked = append(r.Asked, a)
+}
+
+func (w *writer) outcome(o *diagnose.Outcome) string {
+	text := o.Cause
+	if c := w.base.Cause(o.Cause); c != nil {
+		text = w.of(c.Name)
+	}
+	text = sentence(text)
+	if o.AtM != nil {
+		text += ", at " + w.length(*o.AtM)
+	}
+	if o.Confirmed {
+		text += ", confirmed"
+	}
+	return text + "."
+}
+
+func (w *writer) done(r *Record, d *diagnose.RepairDone) {
+	repair := w.base.Repair(d.Repair)
+	if repair == nil {
+		repair = w.base.Repair("repair:" + d.Repair)
+	}
+	text := strings.ReplaceAll(d.Repair, "-", " ")
+	if repair != nil {
+		text = w.of(repair.Name)
+	}
+	text = sentence(text)
+	mark := draw.Mark{Kind: draw.Repair, Text: text}
+	switch {
+	case d.FromM != nil && d.ToM != nil:
+		mark.FromM, mark.ToM = *d.FromM, *d.ToM
+		text += ", " + w.stretch(*d.FromM, *d.ToM)
+	case d.AtM != nil:
+		mark.FromM, mark.ToM = *d.AtM, *d.AtM
+		text += ", at " + w.length(*d.AtM)
+	}
+	if d.AtM != nil || d.FromM != nil {
+		r.Evidence = append(r.Evidence, Key{draw.Key(len(r.Scene.Marks)), "repair: " + lower(text)})
+		r.Scene.Marks = append(r.Scene.Marks, mark)
+	}
+	r.Done = append(r.Done, Done{Text: text, Fixed: d.Fixed})
+}
+
+// weight is a weight of evidence: decibans for who works with figures, words
+// with a direction for the others.
+func (w *writer) weight(decibans float64) string {
+	if math.IsNaN(decibans) {
+		return ""
+	}
+	const silent = 0.5 // decibans; below it an answer says nothing
+	switch {
+	case math.Abs(decibans) < silent:
+		return "–"
+	case w.role == string(diagnose.Technician):
+		return fmt.Sprintf("%+.0f dB", decibans)
+	case decibans > 0:
+		return w.base.Word("weight", w.role, decibans) + " for"
+	}
+	return w.base.Word("weight", w.role, -decibans) + " against"
+}
+
+// nonAnswers are the answers that any check takes, in words.
+var nonAnswers = map[string]string{
+	diagnose.Unknown:       "not known, or could not be done",
+	diagnose.NotApplicable: "does not apply here",
+	diagnose.Later:         "put off",
+}
+
+// answer is what a person said, in full.
+func (w *writer) answer(a *diagnose.Answer) string {
+	c := w.base.Check(a.Check)
+	var parts []string
+	unit := ""
+	if c != nil {
+		unit = c.Unit
+	}
+	if words, ok := nonAnswers[a.Choice]; ok {
+		parts = append(parts, words)
+	} else if a.Choice != "" {
+		parts = append(parts, strings.TrimSuffix(strings.TrimSpace(w.a.AnswerText(a)), "."))
+	}
+	if a.Reading != nil {
+		parts = append(parts, quantity.FormatReading(a.Reading.Value, a.Reading.OverRange, unit))
+	}
+	switch {
+	case a.FromM != nil && a.ToM != nil:
+		parts = append(parts, w.stretch(*a.FromM, *a.ToM))
+	case a.AtM != nil:
+		parts = append(parts, "at "+w.length(*a.AtM))
+	}
+	if a.End != "" {
+		parts = append(parts, "fed from terminal "+strings.ToUpper(string(a.End)))
+	}
+	for _, side := range []struct {
+		name string
+		s    locate.Side
+	}{{"towards A ", a.ASide}, {"towards B ", a.BSide}} {
+		if side.s == locate.Intact || side.s == locate.Broken {
+			parts = append(parts, side.name+string(side.s))
+		}
+	}
+	for _, side := range []struct {
+		name string
+		r    *faultmodel.Reading
+	}{{"A side ", a.AOhms}, {"B side ", a.BOhms}, {"A side to earth ", a.AToEarth}, {"B side to earth ", a.BToEarth}} {
+		if side.r != nil {
+			parts = append(parts, side.name+quantity.FormatReading(side.r.Value, side.r.OverRange, "ohm"))
+		}
+	}
+	if n := len(a.Widths); n > 0 {
+		silent := 0
+		for _, x := range a.Widths {
+			if x.Silent {
+				silent++
+			}
+		}
+		parts = append(parts, fmt.Sprintf("%d widths, %d silent", n, silent))
+	}
+	switch a.When {
+	case diagnose.FaultPresent:
+		parts = append(parts, "while the fault showed")
+	case diagnose.FaultAbsent:
+		parts = append(parts, "while the fault was away")
+	}
+	if a.Unsure {
+		parts = append(parts, "not sure")
+	}
+	if len(parts) == 0 {
+		return "-"
+	}
+	return strings.Join(parts, ", ")
+}
+
+// markOf is the evidence of an answer that speaks of a place.
+func markOf(a *diagnose.Answer) (draw.Mark, bool) {
+	var m draw.Mark
+	switch {
+	case a.FromM != nil && a.ToM != nil:
+		m.FromM, m.ToM, m.Kind = *a.FromM, *a.ToM, draw.Stretch
+		if a.Check == "silent-stretch" || a.Choice == "stretch-silent" {
+			m.Kind = draw.Silent
+		}
+	case a.AtM != nil:
+		m.FromM, m.ToM, m.Kind = *a.AtM, *a.AtM, draw.Spot
+	default:
+		return m, false
+	}
+	if a.Check == "tap" {
+		m.Kind = draw.Tap
+		m.A, m.B = end(a.ASide), end(a.BSide)
+	}
+	return m, true
+}
+
+func end(s locate.Side) draw.End {
+	switch s {
+	case locate.Intact:
+		return draw.Sound
+	case locate.Broken:
+		return draw.Broken
+	}
+	return draw.NotTested
+}
+
+// markText explains a letter of the drawings in a few words.
+func (w *writer) markText(a *diagnose.Answer) string {
+	return strings.ReplaceAll(a.Check, "-", " ") + ": " + w.answer(a)
+}
+
+// ruledOut names the causes that were worth a thought before the first answer
+// and are not any more, with the answer that did it.
+func (w *writer) ruledOut(r *Record) {
+	before := map[string]float64{}
+	for _, h := range w.desk.Prior() {
+		for _, c := range h.Causes {
+			before[c] += h.P
+		}
+	}
+	type fallen struct {
+		cause *kb.Cause
+		was   float64
+	}
+	var list []fallen
+	for _, c := range w.a.Ranking {
+		if was := before[c.Cause.ID]; was >= 0.02 && c.P < was/5 && c.P < 0.02 {
+			list = append(list, fallen{c.Cause, was})
+		}
+	}
+	slices.SortStableFunc(list, func(x, y fallen) int {
+		switch {
+		case x.was > y.was:
+			return -1
+		case x.was < y.was:
+			return 1
+		}
+		return 0
+	})
+	for _, f := range list[:min(len(list), mostRuled)] {
+		heaviest, least := -1, -0.5
+		for _, i := range w.engine.Standing(w.a.Log()) {
+			if d := w.decibans(i, f.cause.ID); d < least {
+				heaviest, least = i, d
+			}
+		}
+		if heaviest < 0 {
+			continue // no single answer did it
+		}
+		why := "the repair changed nothing"
+		if ans := w.a.Log()[heaviest].Answer; ans != nil {
+			why = w.markText(ans)
+		}
+		r.RuledOut = append(r.RuledOut, RuledOut{w.of(f.cause.Name), why})
+	}
+}
+
+// question is what a check asks, without what leads up to it.
+func (w *writer) question(check string) string {
+	c := w.base.Check(check)
+	if c == nil {
+		return check
+	}
+	ask := w.of(c.Ask)
+	for s := range strings.SplitAfterSeq(ask, ". ") {
+		if end := strings.IndexByte(s, '?'); end >= 0 {
+			return strings.TrimSpace(s[:end+1])
+		}
+	}
+	return ask
+}
+
+// slack is how much longer a new section is than the stretch it replaces.
+// Common practice, no source.
+const slack = 1.1
+
+func (w *writer) materials(r *Record) {
+	repair := w.a.Step.Repair
+	if repair == nil || len(repair.Uses) == 0 && w.a.Step.Kind != diagnose.NextReplaceSection {
+		repair = w.base.Repair("repair:" + w.a.Ranking[0].Cause.ID)
+	}
+	amounts := map[string]float64{}
+	var order []string
+	add := func(item string, n float64) {
+		if n <= 0 {
+			return
+		}
+		if _, seen := amounts[item]; !seen {
+			order = append(order, item)
+		}
+		amounts[item] += n
+	}
+	if repair != nil {
+		for _, u := range repair.Uses {
+			add(u.Item, u.Quantity)
+		}
+	}
+	if s := w.a.Step; s.Kind == diagnose.NextReplaceSection && s.FromM != nil && s.ToM != nil {
+		add("wire", math.Ceil((*s.ToM-*s.FromM)*slack/quantity.MPerFt))
+	}
+	if p := w.a.Plan; p != nil && w.a.Step.Kind == diagnose.NextTap {
+		if more := math.Ceil(p.Expected.NewSplices) - amounts["splice"]; more > 0 {
+			add("splice", more)
+		}
+	}
+	total, priced := 0.0, true
+	for _, id := range order {
+		n := amounts[id]
+		m := Material{Name: id, Amount: fmt.Sprintf("%g", n)}
+		if item := w.base.Item(id); item != nil {
+			m.Name = w.of(item.Name)
+			if item.Unit == "ft" {
+				m.Amount = quantity.FormatLength(n*quantity.MPerFt, w.o.Units)
+			}
+			m.Price = w.money(n * item.Price.Value)
+			total += n * item.Price.Value
+		} else {
+			priced = false
+		}
+		if id == "wire" && w.c.Yard != nil && w.c.Yard.Wire.Gauge.Known() {
+			m.Name += ", " + w.c.Yard.Wire.Gauge.String()
+		}
+		r.Materials = append(r.Materials, m)
+	}
+	if priced && len(order) > 0 {
+		r.Total = w.money(total)
+	}
+	w.bring(r, repair)
+}
+
+// bring lists what a technician needs in the hand for the next step and the
+// likeliest repair.
+func (w *writer) bring(r *Record, repair *kb.Repair) {
+	var tools []string
+	if c := w.a.Step.Check; c != nil {
+		tools = append(tools, c.Tools...)
+	}
+	if repair != nil {
+		tools = append(tools, repair.Tools...)
+	}
+	if w.a.Where != nil {
+		tools = append(tools, "meter", "spade", "splice-kit", "temporary-wire")
+	}
+	for _, id := range tools {
+		name := strings.ReplaceAll(id, "-", " ")
+		if t := w.base.Tool(id); t != nil {
+			name = w.of(t.Name)
+		}
+		if !slices.Contains(r.Bring, name) {
+			r.Bring = append(r.Bring, name)
+		}
+	}
+	for _, m := range r.Materials {
+		r.Bring = append(r.Bring, m.Amount+" x "+m.Name)
+	}
+}
+
+var judgements = map[diagnose.Judgement]string{
+	diagnose.Pass: "pass", diagnose.Fail: "fail", diagnose.MeasureAgain: "measure again", diagnose.NotDone: "not done",
+}
+
+func (w *writer) acceptance(r *Record) {
+	v := w.desk.Verify(w.a.Log())
+	// Before a repair nothing can pass: the walk is still to come.
+	repaired := slices.ContainsFunc(w.a.Log(), func(e diagnose.Entry) bool { return e.Repair != nil })
+	r.Passed = v.Pass && repaired
+	for _, item := range v.Items {
+		a := Accept{What: item.Check, Judgement: judgements[item.Judgement], Expected: "-", Found: "-"}
+		unit := ""
+		if c := w.base.Check(item.Check); c != nil {
+			a.What, unit = w.question(c.ID), c.Unit
+		}
+		if !repaired {
+			item.Judgement, item.FromM = diagnose.NotDone, nil
+			a.Judgement = "to do"
+		}
+		done := item.Judgement != diagnose.NotDone
+		switch {
+		case item.Check == "continuity-sign":
+			a.Expected = "complete"
+			if done {
+				a.Found = map[bool]string{true: "complete", false: "broken"}[item.Judgement == diagnose.Pass]
+			}
+		case item.Check == "tone-walk":
+			a.Expected = "as wide everywhere as before"
+			if done {
+				a.Found = fmt.Sprintf("narrowest %.0f %% of that", 100*item.Worst)
+			}
+		case unit != "":
+			low, high := item.Expected[0], item.Expected[1]
+			if high > low && !math.IsInf(high, 0) {
+				a.Expected = quantity.FormatReading(low, false, unit) + " to " + quantity.FormatReading(high, false, unit)
+			} else if low > 0 && !math.IsInf(low, 0) {
+				a.Expected = "above " + quantity.FormatReading(low, false, unit)
+			}
+			if done {
+				a.Found = w.latestReading(item.Check, unit)
+			}
+		}
+		if item.FromM != nil && item.ToM != nil {
+			a.Judgement += ", " + w.stretch(*item.FromM, *item.ToM)
+		}
+		r.Acceptance = append(r.Acceptance, a)
+	}
+	switch {
+	case !repaired:
+	case v.Pass:
+		r.Verdict = w.phrase("verify-passed", nil)
+	default:
+		for _, item := range v.Items {
+			if item.Judgement == diagnose.Fail && item.FromM != nil && item.ToM != nil {
+				r.Verdict = w.phrase("verify-failed", map[string]string{"From": w.length(*item.FromM), "To": w.length(*item.ToM)})
+			}
+		}
+	}
+}
+
+func (w *writer) latestReading(check, unit string) string {
+	for _, i := range slices.Backward(w.a.Log()) {
+		if a := i.Answer; a != nil && a.Check == check && a.Reading != nil {
+			return quantity.FormatReading(a.Reading.Value, a.Reading.OverRange, unit)
+		}
+	}
+	return "-"
+}
+
+func (w *writer) asBuilt(r *Record) {
+	m := w.c.Yard
+	add := func(name, value string) {
+		if value != "" {
+			r.AsBuilt = append(r.AsBuilt, Field{name, value})
+		}
+	}
+	length := func(e yard.Estimate) string {
+		text := w.length(e.Value) + " ± " + w.length(e.SD)
+		if !e.Known {
+			text += " (not known, typical)"
+		}
+		return text
+	}
+	add("boundary", length(m.BoundaryLength()))
+	add("lead-in, each leg", length(m.LeadInLength()))
+	if m == nil {
+		return
+	}
+	var wire []string
+	if m.Wire.Gauge.Known() {
+		wire = append(wire, m.Wire.Gauge.String())
+	}
+	for _, word := range []string{m.Wire.Material, m.Wire.Strands} {
+		if word != "" {
+			wire = append(wire, word)
+		}
+	}
+	add("wire", strings.Join(wire, ", "))
+	if m.InstalledYear > 0 {
+		add("installed", fmt.Sprint(m.InstalledYear))
+	}
+	if t := m.Soil.TemperatureC; t != nil {
+		add("soil", strings.TrimSuffix(quantity.FormatTemperature(*t, w.o.Units)+", "+m.Soil.Moisture, ", "))
+	}
+	if b := m.Baseline; b != nil {
+		var parts []string
+		for _, x := range []struct {
+			name, unit string
+			r          *yard.Reading
+		}{{"loop", "ohm", b.LoopOhms}, {"leg A to earth", "ohm", b.LegAToEarth}, {"capacitance A", "nF", b.CapacitanceA},
+			{"capacitance B", "nF", b.CapacitanceB}} {
+			if x.r != nil {
+				parts = append(parts, x.name+" "+quantity.FormatReading(x.r.Value, x.r.Over, x.unit))
+			}
+		}
+		if n := len(b.Widths); n > 0 {
+			parts = append(parts, fmt.Sprintf("%d widths", n))
+		}
+		text := strings.Join(parts, ", ")
+		if b.Date != "" {
+			text = strings.TrimSuffix(b.Date+": "+text, ": ")
+		}
+		add("baseline", text)
+	}
+	for _, f := range m.Features {
+		if f.Unplaced {
+			add(string(f.Kind), "somewhere on the wire")
+		}
+	}
+}
+
+// profile is the walk with the collar, beside what a sound loop would show.
+func (w *writer) profile(r *Record, widths []faultmodel.Width) {
+	m := w.c.Yard
+	p := draw.Profile{TotalM: m.TotalM(), LeadInM: m.LeadInM(), Units: w.o.Units}
+	var sounding []float64
+	for _, x := range widths {
+		p.Measured = append(p.Measured, draw.Width{AtM: x.AtM, WidthM: x.WidthM, Silent: x.Silent})
+		if !x.Silent {
+			sounding = append(sounding, x.WidthM)
+		}
+	}
+	if m != nil && m.Baseline != nil {
+		for _, x := range m.Baseline.Widths {
+			p.Baseline = append(p.Baseline, draw.Width{AtM: x.AtM, WidthM: x.WidthM})
+		}
+	}
+	if m.HasPath() && len(sounding) > 0 {
+		p.Model = modelWidths(m, median(sounding))
+	}
+	r.Profile = p
+}
+
+// collarHeightM is the height at which the collar is carried, a pet's neck.
+// Judgement.
+const collarHeightM = 0.3
+
+// modelWidths is the width on the inside of a sound loop of the yard's shape
+// whose straight stretches reach as far as was measured in the middle.
+func modelWidths(m *yard.Map, reachM float64) []draw.Width {
+	path := make([]faultmodel.Point, len(m.Loop.Path))
+	for i, p := range m.Loop.Path {
+		path[i] = faultmodel.Point{X: p.X, Y: p.Y}
+	}
+	round := 0.0
+	for i, p := range path {
+		q := path[(i+1)%len(path)]
+		round += math.Hypot(q.X-p.X, q.Y-p.Y)
+	}
+	const places = 60
+	at := make([]float64, places)
+	for i := range at {
+		at[i] = (float64(i) + 0.5) / places * round
+	}
+	inside, _ := faultmodel.PathWidths(path, collarHeightM, reachM, at)
+	out := make([]draw.Width, places)
+	for i, v := range inside {
+		out[i] = draw.Width{AtM: m.LeadInM() + at[i]/round*m.BoundaryM(), WidthM: min(v, 2*reachM)}
+	}
+	return out
+}
+
+func median(v []float64) float64 {
+	v = slices.Clone(v)
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+// sentence gives a name a capital letter.
+func sentence(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[size:]
+}
+
+func lower(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return s
+	}
+	return string(unicode.ToLower(r)) + s[size:]
+}
