@@ -46,7 +46,6 @@ var arrows = map[string][]string{
 	"loopfault/diagnose/trial/bif":   {"kb", "diagnose"},
 	"loopfault/diagnose/trial/learn": {"diagnose", "kb", "kb/strictyaml", "diagnose/trial/score"},
 	"loopfault/diagnose/trial/score": {},
-	"loopfault/diagnose/trial/learn": {"diagnose", "kb", "diagnose/trial/score"},
 	"loopfault/diagnose/command": {"diagnose", "kb", "kb/strictyaml", "faultmodel", "locate", "diagnose/quantity", "diagnose/yard",
 		"diagnose/journal", "diagnose/report", "diagnose/report/draw", "diagnose/console", "diagnose/trial", "diagnose/trial/bif", "diagnose/trial/learn"},
 }
