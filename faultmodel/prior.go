@@ -335,36 +335,27 @@ func (in *installation) move(t tag, d float64) {
 
 // learn conditions the shared unknowns on readings taken while all was well.
 // The wire keeps its length, conductor and insulation; temperature, soil, rod
-// and meter may all have been others then.
+// and meter may all have been others then. A Gaussian step, repeated about where
+// it led, since a gauge nobody knows may be far from where it started.
 func (p *prior) learn(l *Loop, meters *Meters, baseline []Reading) {
-	var rows []outcome
-	var resid, noise []float64
-	var c circuit
+	type record struct {
+		r        Reading
+		resid    float64
+		slope    [sharedTags]float64
+		variance float64
+	}
+	var rows []record
 	for _, r := range baseline {
-		if !r.usable() || r.OverRange {
-			continue
+		if r.usable() && !r.OverRange {
+			rows = append(rows, record{r: r})
 		}
-		var o outcome
-		c.measure(&p.median, nil, r.Quantity, r.AtM, meters.capHz(), &o)
-		s := r.Quantity.function()
-		q := s.shift(meters)
-		f := o.value / (o.value + q)
-		for t := range o.slope {
-			o.slope[t] *= f
-		}
-		rows = append(rows, o)
-		resid = append(resid, math.Log((r.Value+q)/(o.value+q)))
-		v := s.noise(meters, r.Value)
-		if s == farads {
-			v += seasonFaradSD * seasonFaradSD
-		}
-		noise = append(noise, v)
 	}
 	n := len(rows)
 	if n == 0 {
 		return
 	}
-	var kept, then [sharedTags]float64
+	// Covariances: of the unknowns as they were then, and of those with today's.
+	var then, kept [sharedTags]float64
 	for t, s := range p.sd {
 		then[t] = s * s
 	}
@@ -372,50 +363,93 @@ func (p *prior) learn(l *Loop, meters *Meters, baseline []Reading) {
 		kept[t] = then[t]
 	}
 	kept[tagOhm] = l.OhmPerM.SigmaLn * l.OhmPerM.SigmaLn
-	s := mat.NewSymDense(n, nil)
-	cross := mat.NewDense(int(sharedTags), n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			var v float64
-			for t := range then {
-				v += rows[i].slope[t] * rows[j].slope[t] * then[t]
-			}
-			if i == j {
-				v += noise[i]
-			}
-			s.SetSym(i, j, v)
+
+	const passes = 4
+	var past [sharedTags]float64 // where the unknowns of then are thought to have been
+	var gain, cross *mat.Dense
+	var c circuit
+	var o outcome
+	for range passes {
+		in := p.median
+		for t := noTag + 1; t < sharedTags; t++ {
+			in.move(t, past[t])
 		}
-		for t := range kept {
-			cross.Set(t, i, kept[t]*rows[i].slope[t])
+		s := mat.NewSymDense(n, nil)
+		cross = mat.NewDense(int(sharedTags), n, nil)
+		for i := range rows {
+			w := &rows[i]
+			c.measure(&in, nil, w.r.Quantity, w.r.AtM, meters.capHz(), &o)
+			fn := w.r.Quantity.function()
+			q := fn.shift(meters)
+			w.resid = math.Log((w.r.Value + q) / (o.value + q))
+			for t := range w.slope {
+				w.slope[t] = o.slope[t] * o.value / (o.value + q)
+				w.resid += w.slope[t] * past[t]
+			}
+			w.variance = fn.noise(meters, w.r.Value)
+			if fn == farads {
+				w.variance += seasonFaradSD * seasonFaradSD
+			}
 		}
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(s) {
-		return
-	}
-	var gain mat.Dense // S^-1 cross^T, n x tags
-	if err := chol.SolveTo(&gain, cross.T()); err != nil {
-		return
+		for i := range rows {
+			for j := i; j < n; j++ {
+				var v float64
+				for t := range then {
+					v += rows[i].slope[t] * rows[j].slope[t] * then[t]
+				}
+				if i == j {
+					v += rows[i].variance
+				}
+				s.SetSym(i, j, v)
+			}
+			for t := range kept {
+				cross.Set(t, i, kept[t]*rows[i].slope[t])
+			}
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(s) {
+			return
+		}
+		gain = new(mat.Dense) // S^-1 cross^T
+		if err := chol.SolveTo(gain, cross.T()); err != nil {
+			return
+		}
+		resid := mat.NewVecDense(n, nil)
+		for i := range rows {
+			resid.SetVec(i, rows[i].resid)
+		}
+		var solved mat.VecDense
+		if err := chol.SolveVecTo(&solved, resid); err != nil {
+			return
+		}
+		for t := range past {
+			past[t] = 0
+			for i := range rows {
+				past[t] += then[t] * rows[i].slope[t] * solved.AtVec(i)
+			}
+		}
 	}
 	cov := mat.NewSymDense(int(sharedTags), nil)
 	for a := range int(sharedTags) {
 		var shift float64
-		for i := range n {
-			shift += gain.At(i, a) * resid[i]
+		for i := range rows {
+			shift += gain.At(i, a) * rows[i].resid
 		}
-		p.median.move(tag(a), shift)
+		if a != int(noTag) {
+			p.median.move(tag(a), shift)
+		}
 		for b := a; b < int(sharedTags); b++ {
 			var v float64
 			if a == b {
 				v = then[a]
 			}
-			for i := range n {
+			for i := range rows {
 				v -= cross.At(a, i) * gain.At(i, b)
 			}
 			cov.SetSym(a, b, v)
 		}
 	}
-	// A square root of the covariance: V sqrt(D). Known unknowns have none.
+	// A square root of the covariance: V sqrt(D).
 	var eig mat.EigenSym
 	if !eig.Factorize(cov, true) {
 		return
