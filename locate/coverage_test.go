@@ -211,16 +211,19 @@ func TestCoverageToneWalk(t *testing.T) {
 
 // Two opens by capacitance: each of the two places, nearer A and nearer B.
 func TestCoverageTwoOpens(t *testing.T) {
+	if testing.Short() {
+		t.Skip("700 installations with two faults take about 20 s")
+	}
 	t.Parallel()
 	loop := faultmodel.DefaultLoop(12, 150)
 	m, err := faultmodel.NewModel(loop, faultmodel.DefaultMeters())
 	require.NoError(t, err)
 	prior := Mixture(NewAxis(loop.TotalM(), 0), Part{Weight: 1, FromM: 12, ToM: 162})
-	rng := rand.New(rand.NewPCG(26, 1))
+	rng := rand.New(rand.NewPCG(126, 1))
 	// One grid for all, so that the model solves each circuit once.
-	flat := NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, 40)
+	flat := NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, 56)
 	var c tally
-	for range 500 {
+	for range 700 {
 		x, y := draw(prior, rng), draw(prior, rng)
 		if x > y {
 			x, y = y, x
@@ -235,4 +238,50 @@ func TestCoverageTwoOpens(t *testing.T) {
 		c.add(b.Right(prior.Axis), y)
 	}
 	c.holds(t)
+}
+
+// Continuity cannot find a resistive splice or a leak; the ohms of a tap can.
+// The side the readings point to is right as often as the belief says.
+func TestTapOhmsBisectSpliceAndLeak(t *testing.T) {
+	t.Parallel()
+	loop := faultmodel.DefaultLoop(12, 150)
+	m, err := faultmodel.NewModel(loop, faultmodel.DefaultMeters())
+	require.NoError(t, err)
+	prior := Mixture(NewAxis(loop.TotalM(), 1), Part{Weight: 1, FromM: 12, ToM: 162})
+	const at = 87.3
+	for i, c := range []struct {
+		kind  faultmodel.Kind
+		sides []faultmodel.Quantity
+		right float64 // least mean probability of the side that is right
+	}{
+		{faultmodel.Series, []faultmodel.Quantity{faultmodel.SideAOhms, faultmodel.SideBOhms}, .9},
+		{faultmodel.Leak, []faultmodel.Quantity{faultmodel.SideAToEarth, faultmodel.SideBToEarth}, .9},
+	} {
+		rng := rand.New(rand.NewPCG(28, uint64(i)))
+		believed, right := 0.0, 0.0
+		const trials = 200
+		for range trials {
+			x := draw(prior, rng)
+			w := m.Draw(rng, faultmodel.Fault{Kind: c.kind, AtM: x})
+			tap := Tap{AtM: at, A: Intact, B: Intact, ErrorProb: .02, Model: m}
+			for _, q := range c.sides {
+				tap.Readings = append(tap.Readings, w.Read(q, at, rng))
+			}
+			b, _ := prior.Update(prior.Axis.LogLikelihood(tap, c.kind))
+			p := b.Mass(0, at)
+			if x >= at {
+				p = 1 - p
+			}
+			believed += max(p, 1-p) / trials
+			if p > .5 {
+				right += 1.0 / trials
+			}
+		}
+		t.Logf("%s: right side %.3f, believed %.3f", c.kind, right, believed)
+		assert.GreaterOrEqual(t, right, c.right)
+		assert.InDelta(t, believed, right, 3*math.Sqrt(.25/trials))
+		// Alone, the continuity of the same tap says nothing.
+		flat, _ := prior.Update(prior.Axis.LogLikelihood(Tap{AtM: at, A: Intact, B: Intact, ErrorProb: .02}, c.kind))
+		assert.InDeltaSlice(t, prior.P, flat.P, 1e-12)
+	}
 }
