@@ -56,8 +56,8 @@ proves the boundary and prints the record. The same seed gives the same output.`
 			}, cause, seed)
 		},
 	}
-	c.Flags().Uint64Var(&seed, "seed", 1, "another seed hides another fault")
-	c.Flags().StringVar(&cause, "cause", "", "the cause to hide; an open wire somewhere where left out")
+	c.Flags().Uint64Var(&seed, "seed", 1, "another `SEED` hides another fault")
+	c.Flags().StringVar(&cause, "cause", "", "the `CAUSE` to hide; an open wire somewhere where left out")
 	return c
 }
 

@@ -24,12 +24,12 @@ type caseFlags struct {
 }
 
 func addRole(c *cobra.Command) {
-	c.Flags().String("role", "", "who is on the job: homeowner, technician or support")
+	c.Flags().String("role", "", "`WHO` is on the job: homeowner, technician or support")
 	_ = c.RegisterFlagCompletionFunc("role", fixed("homeowner", "technician", "support"))
 }
 
 func addTools(c *cobra.Command) {
-	c.Flags().StringSlice("tools", nil, "what is at hand, such as meter,capacitance,spade; the role's usual ones where left out")
+	c.Flags().StringSlice("tools", nil, "`TOOLS` at hand, such as meter,capacitance,spade; the role's usual ones where left out")
 }
 
 func addYardAnywhere(c *cobra.Command, into *bool) {
@@ -68,7 +68,7 @@ At every question: don't know, why this question, the ranking so far, go back, s
 	}
 	addRole(c)
 	addTools(c)
-	c.Flags().StringVar(&f.yard, "yard", "", "as-built map `FILE` of a new case")
+	c.Flags().StringVar(&f.yard, "yard", "", "as-built map of a new case, from `FILE`")
 	addYardAnywhere(c, &f.yardAnywhere)
 	c.Flags().BoolVar(&dialogue, "dialogue", false, "ask in JSON Lines on standard input and output")
 	c.Flags().BoolVar(&plain, "plain", false, "ask in plain numbered lines, for pipes and screen readers")

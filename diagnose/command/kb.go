@@ -314,9 +314,9 @@ each cause, and one for each check that tables judge. The priors are those of th
 			return p.output(output, true, trial.Network(desk, only...).Write)
 		},
 	}
-	c.Flags().StringVar(&format, "format", "bif", "bif")
+	c.Flags().StringVar(&format, "format", "bif", "`FORMAT`: bif")
 	c.Flags().StringSliceVar(&only, "only", nil, "`CAUSES` to keep, as if nothing else could be wrong; all where left out")
-	c.Flags().StringVar(&yardFile, "yard", "", "as-built map `FILE` whose priors to take; an unknown yard where left out")
+	c.Flags().StringVar(&yardFile, "yard", "", "as-built map whose priors to take, from `FILE`; an unknown yard where left out")
 	addOutput(c, &output)
 	return c
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 
 	"loopfault/diagnose"
@@ -105,7 +106,11 @@ func checkTools(base *kb.Base, tools []string, from string) error {
 		for i := range base.Tools {
 			known[i] = base.Tools[i].ID
 		}
-		return usagef("", "%q is no tool (%s): expected some of %s", id, from, listed(known))
+		err := fmt.Errorf("%q is no tool (%s): expected some of %s", id, from, listed(known))
+		if strings.HasPrefix(from, "flag ") {
+			return usagef("", "%v", err)
+		}
+		return err
 	}
 	return nil
 }

@@ -66,6 +66,9 @@ func describe(b *bytes.Buffer, c *cobra.Command) {
 		b.WriteString(".PP\nFor example:\n")
 		example(b, c.Example)
 	}
+	if c.Name() == "completion" {
+		return // its members are one a shell, and their help is for the shell at hand
+	}
 	for _, sub := range c.Commands() {
 		describe(b, sub)
 	}

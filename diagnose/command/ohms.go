@@ -82,11 +82,11 @@ and boundary. The wire is taken for copper unless --material says otherwise.`,
 			return p.printOhms(result, ohm, sd, s.Units.Of(m.TotalM()))
 		},
 	}
-	c.Flags().StringVar(&w.length, "length", "", "`LENGTH` of the whole wire, such as 500ft or 150m")
-	c.Flags().StringVar(&w.leadIn, "lead-in", "", "`LENGTH` of each lead-in leg, part of the whole; 40 ft where left out")
+	c.Flags().StringVar(&w.length, "length", "", "of the whole wire, a `LENGTH` such as 500ft or 150m")
+	c.Flags().StringVar(&w.leadIn, "lead-in", "", "of each lead-in leg, part of the whole, a `LENGTH`; 40 ft where left out")
 	w.addConductor(c)
 	addRole(c)
-	c.Flags().StringVar(&reading, "reading", "", "what the meter shows, such as 12.3ohm, 35kohm or over-range")
+	c.Flags().StringVar(&reading, "reading", "", "what the meter shows, a `READING` such as 12.3ohm, 35kohm or over-range")
 	jsonFlag(c.Flags(), &asJSON)
 	return c
 }

@@ -24,19 +24,19 @@ type wireFlags struct {
 
 func (w *wireFlags) addConductor(c *cobra.Command) {
 	f := c.Flags()
-	f.StringVar(&w.gauge, "wire", "", "`GAUGE` of the wire, such as 20awg or 0.75mm2; unknown where left out")
-	f.StringVar(&w.material, "material", "", "copper, tinned-copper, copper-clad-aluminium or copper-clad-steel")
-	f.StringVar(&w.strands, "strands", "", "solid or stranded")
-	f.StringVar(&w.temperature, "temperature", "", "of the wire, such as 10C or 50F; unknown where left out")
+	f.StringVar(&w.gauge, "wire", "", "its `GAUGE`, such as 20awg or 0.75mm2; unknown where left out")
+	f.StringVar(&w.material, "material", "", "its `METAL`: copper, tinned-copper, copper-clad-aluminium or copper-clad-steel")
+	f.StringVar(&w.strands, "strands", "", "its `STRANDS`: solid or stranded")
+	f.StringVar(&w.temperature, "temperature", "", "its `TEMPERATURE`, such as 10C or 50F; unknown where left out")
 	_ = c.RegisterFlagCompletionFunc("material", fixed("copper", "tinned-copper", "copper-clad-aluminium", "copper-clad-steel"))
 	_ = c.RegisterFlagCompletionFunc("strands", fixed("solid", "stranded"))
 }
 
 func (w *wireFlags) addYard(c *cobra.Command) {
 	f := c.Flags()
-	f.StringVar(&w.yard, "yard", "", "as-built map `FILE`; or else what the flags below say")
-	f.StringVar(&w.length, "length", "", "`LENGTH` of the boundary, such as 480ft or 146m")
-	f.StringVar(&w.leadIn, "lead-in", "", "`LENGTH` of each leg of the lead-in")
+	f.StringVar(&w.yard, "yard", "", "as-built map from `FILE`; otherwise what --length, --lead-in, --wire and the like say")
+	f.StringVar(&w.length, "length", "", "of the boundary, a `LENGTH` such as 480ft or 146m")
+	f.StringVar(&w.leadIn, "lead-in", "", "of each leg of the lead-in, a `LENGTH`")
 	w.addConductor(c)
 }
 
@@ -118,12 +118,12 @@ type evidenceFlags struct {
 
 func (e *evidenceFlags) add(c *cobra.Command) {
 	f := c.Flags()
-	f.StringVar(&e.ohms, "ohms", "", "`READING` of the whole loop, such as 5.2ohm, 35kohm or over-range")
-	f.StringVar(&e.leadIn, "lead-in-ohms", "", "`READING` of the lead-in with the boundary taken off")
-	f.StringVar(&e.capacitance, "capacitance", "", "of leg A and leg B to earth, as `A,B`, such as 13.9nF,11.2nF")
-	f.StringVar(&e.earth, "to-earth", "", "ohms of leg A and leg B to earth, as `A,B`")
-	f.StringArrayVar(&e.taps, "tap", nil, "`AT:A-SIDE:B-SIDE`, each side intact, broken or unknown; may be repeated")
-	f.StringArrayVar(&e.traces, "trace", nil, "`AT[:END]` where the signal fed from terminal a or b was lost; may be repeated")
+	f.StringVar(&e.ohms, "ohms", "", "of the whole loop, a `READING` such as 5.2ohm, 35kohm or over-range")
+	f.StringVar(&e.leadIn, "lead-in-ohms", "", "of the lead-in with the boundary taken off, a `READING`")
+	f.StringVar(&e.capacitance, "capacitance", "", "of leg A and of leg B to earth, `A,B` such as 13.9nF,11.2nF")
+	f.StringVar(&e.earth, "to-earth", "", "ohms of leg A and of leg B to earth, `A,B` such as over-range,30kohm")
+	f.StringArrayVar(&e.taps, "tap", nil, "a tap, `AT:A-SIDE:B-SIDE` such as 314ft:broken:intact; may be repeated")
+	f.StringArrayVar(&e.traces, "trace", nil, "where the signal fed from a terminal was lost, `AT[:END]` such as 210ft:a; may be repeated")
 }
 
 // given is one answer from the command line and the flag it stands in.

@@ -68,7 +68,7 @@ its drawings inside. With --redact it names no place and repeats no note.`,
 			})
 		},
 	}
-	c.Flags().StringVar(&format, "format", "table", "table, markdown, html, json or handover")
+	c.Flags().StringVar(&format, "format", "table", "`FORMAT`: table, markdown, html, json or handover")
 	addOutput(c, &output)
 	c.Flags().BoolVar(&redact, "redact", false, "leave out names, notes and places on earth")
 	addYardAnywhere(c, &yardAnywhere)

@@ -73,6 +73,7 @@ func (p *program) run(ctx context.Context, args []string) error {
 	p.root.SetArgs(args)
 	p.root.InitDefaultCompletionCmd(args...)
 	if c, _, err := p.root.Find([]string{"completion"}); err == nil {
+		c.Short = "Print the script that completes commands in a shell"
 		asFamily(c)
 	}
 	usageErrors(p.root)
@@ -115,10 +116,10 @@ Alone on a terminal it starts a case, as "loopfault diagnose" does.`,
 
 	flags := root.PersistentFlags()
 	flags.SortFlags = false
-	flags.String("units", quantity.Feet.String(), "lengths in ft or m")
-	flags.StringVar(&p.configFile, "config", "", "settings `FILE` in place of the usual one")
+	flags.String("units", quantity.Feet.String(), "lengths in `UNITS`: ft or m")
+	flags.StringVar(&p.configFile, "config", "", "settings in `FILE` in place of the usual ones")
 	flags.BoolVar(&p.noColor, "no-color", false, "no colour; NO_COLOR in the environment does the same")
-	flags.String("overlay", "", "a `FILE` of yours that changes the knowledge base")
+	flags.String("overlay", "", "own changes to the knowledge base, from `FILE`")
 
 	root.RunE = func(cmd *cobra.Command, args []string) error {
 		if _, _, ok := p.terminal(); !ok {

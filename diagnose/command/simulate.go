@@ -61,11 +61,11 @@ func newSimulate(p *program) *cobra.Command {
 			return r.Write(p.Out)
 		},
 	}
-	c.Flags().IntVar(&plan.Cases, "cases", 500, "how many calls")
-	c.Flags().Uint64Var(&plan.Seed, "seed", 1, "another seed draws other callers")
-	c.Flags().StringSliceVar(&names, "strategy", nil, "which strategies, by name; all where left out")
+	c.Flags().IntVar(&plan.Cases, "cases", 500, "how many calls, `N`")
+	c.Flags().Uint64Var(&plan.Seed, "seed", 1, "another `SEED` draws other callers")
+	c.Flags().StringSliceVar(&names, "strategy", nil, "`STRATEGIES` to compare; all where left out")
 	c.Flags().BoolVar(&plan.Away, "away", false, "callers from a world that the knowledge gets wrong")
-	c.Flags().IntVar(&plan.Workers, "workers", 0, "how many at a time; one a processor where left out")
+	c.Flags().IntVar(&plan.Workers, "workers", 0, "`N` at a time; one a processor where left out")
 	jsonFlag(c.Flags(), &asJSON)
 	_ = c.RegisterFlagCompletionFunc("strategy", fixed(known...))
 	return c

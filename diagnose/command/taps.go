@@ -21,11 +21,11 @@ type tapsResult struct {
 }
 
 type tapsNext struct {
-	At   *float64 `json:"at,omitempty"`   // a tap
+	At   *float64 `json:"at"`             // the tap, or where the stretch begins
 	From *float64 `json:"from,omitempty"` // a new section, or a stretch to lay bare
 	To   *float64 `json:"to,omitempty"`
-	Kind string   `json:"kind"` // tap, replace or open
 	Unit string   `json:"unit"`
+	Kind string   `json:"kind"` // tap, replace or open
 }
 
 type tapsExpected struct {
@@ -42,7 +42,7 @@ type planNode struct {
 	BBroken *planNode   `json:"b_broken,omitempty"`
 	Both    []*planNode `json:"both_broken,omitempty"` // towards A, then towards B
 	Replace *[2]float64 `json:"replace,omitempty"`
-	Open    *[2]float64 `json:"open,omitempty"` // lay bare and mend: shorter than a new section
+	By      string      `json:"by,omitempty"` // of a leaf: new wire, or open where the old one is laid bare and mended
 }
 
 func newTaps(p *program) *cobra.Command {
@@ -173,6 +173,7 @@ func tapsJSON(plan locate.Plan, u quantity.Units) tapsResult {
 		r.Next.At = length(plan.Next.AtM)
 	} else {
 		r.Next.From, r.Next.To = length(plan.Next.FromM), length(plan.Next.ToM)
+		r.Next.At = r.Next.From
 	}
 	return r
 }
@@ -183,10 +184,11 @@ func planJSON(n *locate.Node, u quantity.Units) *planNode {
 	}
 	if n.Replace != nil {
 		stretch := &[2]float64{roundTo(u.Of(n.Replace.FromM), 1), roundTo(u.Of(n.Replace.ToM), 1)}
+		by := "new wire"
 		if n.Replace.Kind == locate.ActOpen {
-			return &planNode{Open: stretch}
+			by = "open"
 		}
-		return &planNode{Replace: stretch}
+		return &planNode{Replace: stretch, By: by}
 	}
 	at := roundTo(u.Of(n.AtM), 1)
 	out := &planNode{At: &at, ABroken: planJSON(n.ABroken, u), BBroken: planJSON(n.BBroken, u)}

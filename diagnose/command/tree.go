@@ -87,9 +87,9 @@ that fewer than one case in a hundred comes to are summed up, and so is what lie
 	}
 	addRole(c)
 	addTools(c)
-	c.Flags().StringVar(&yardFile, "yard", "", "as-built map `FILE`; an unknown yard where left out")
-	c.Flags().StringVar(&format, "format", "text", "text, dot or html")
-	c.Flags().IntVar(&depth, "depth", 4, "how many questions deep")
+	c.Flags().StringVar(&yardFile, "yard", "", "as-built map from `FILE`; an unknown yard where left out")
+	c.Flags().StringVar(&format, "format", "text", "`FORMAT`: text, dot or html")
+	c.Flags().IntVar(&depth, "depth", 4, "how many questions deep, `N`")
 	addOutput(c, &output)
 	_ = c.RegisterFlagCompletionFunc("format", fixed(formats...))
 	return c

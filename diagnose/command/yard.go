@@ -165,7 +165,7 @@ only the wire is drawn, as a strip.`,
 			})
 		},
 	}
-	c.Flags().StringVar(&format, "format", "text", "text or svg")
+	c.Flags().StringVar(&format, "format", "text", "`FORMAT`: text or svg")
 	addOutput(c, &output)
 	_ = c.RegisterFlagCompletionFunc("format", fixed(formats...))
 	return c
@@ -255,7 +255,7 @@ func newYardExport(p *program) *cobra.Command {
 			})
 		},
 	}
-	c.Flags().StringVar(&format, "format", "geojson", "geojson or gpx")
+	c.Flags().StringVar(&format, "format", "geojson", "`FORMAT`: geojson or gpx")
 	addOutput(c, &output)
 	_ = c.RegisterFlagCompletionFunc("format", fixed(formats...))
 	return c
