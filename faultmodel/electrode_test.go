@@ -28,27 +28,3 @@ func TestElectrodes(t *testing.T) {
 	assert.Less(t, BareWireOhm(1, 10e-3, 0.4e-3), float64(wetPerM))
 	assert.Greater(t, SphereOhm(1, 0.4e-3, 0.1), wetPerM*0.9) // a flush cut: its end alone
 }
-
-func TestHealthyLoopCannotRead35Kilohm(t *testing.T) {
-	// A finite reading of tens of kilohms is two bare ends in wet soil, never a
-	// loop: the most a loop of this wire can be is 6 ohm.
-	m := newTestModel(t, DefaultLoop(12, 146))
-	for _, ohm := range []float64{5e3, 35e3, 200e3} {
-		r := []Reading{{Quantity: LoopOhms, Value: ohm}}
-		open := m.LogLikelihood(r, Fault{Kind: Open, AtM: 70})
-		assert.Greater(t, open, m.LogLikelihood(r)+3, "%v ohm", ohm)
-		assert.Greater(t, open, m.LogLikelihood(r, Fault{Kind: Leak, AtM: 70})+3, "%v ohm", ohm)
-		assert.Greater(t, open, m.LogLikelihood(r, Fault{Kind: LeadShort, AtM: 5})+3, "%v ohm", ohm)
-	}
-	p := m.Predict(LoopOhms)
-	assert.Less(t, p.Quantile(0.99), 10.0)
-}
-
-func newTestModel(t testing.TB, l Loop) *Model {
-	t.Helper()
-	m, err := NewModel(l, DefaultMeters())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}

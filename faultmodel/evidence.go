@@ -70,10 +70,8 @@ func (g *gaussian) logEvidence() float64 {
 	}
 	all := -quad/2 - lnDet - float64(n)*lnSqrt2Pi
 	var overGiven, overAlone float64
-	for k := n; k < g.n; k++ {
-		given, alone := g.over(k)
-		overGiven += math.Log((1-outlierShare)*given + outlierShare*outlierOver)
-		overAlone += math.Log((1-outlierShare)*alone + outlierShare*outlierOver)
+	if g.n > n {
+		overGiven, overAlone = g.over(true), g.over(false)
 	}
 	// Every alternative is a sum of logarithms against the density of all; what
 	// is far below the largest is not worth its exponential.
@@ -143,24 +141,61 @@ func (g *gaussian) invert(n int) {
 	}
 }
 
-// over is the chance that reading k is above its limit, given the finite
-// readings, and by itself.
-func (g *gaussian) over(k int) (given, alone float64) {
-	n := g.finite
-	v := dot(g.load[k][:g.cols], g.load[k][:g.cols]) + g.noise[k]
-	mean, left := 0.0, v
-	var c [maxReadings]float64
-	for i := range n {
-		c[i] = dot(g.load[k][:g.cols], g.load[i][:g.cols])
-		mean += c[i] * g.alpha[i]
+// over is ln of the chance of every over-range shown, given the finite readings
+// or not. One after another: each that is above its limit moves the mean of
+// those to come, and narrows them, by the moments of a normal cut off there.
+func (g *gaussian) over(given bool) float64 {
+	n, m := g.finite, g.n-g.finite
+	var mean [maxReadings]float64
+	cov := &g.low // free by now
+	for a := range m {
+		la := g.load[n+a][:g.cols]
+		for b := range a + 1 {
+			cov[a][b] = dot(la, g.load[n+b][:g.cols])
+		}
+		cov[a][a] += g.noise[n+a]
 	}
-	for i := range n {
-		for j := range n {
-			left -= c[i] * g.inv[i][j] * c[j]
+	if given && n > 0 {
+		c := &g.chol // likewise
+		for a := range m {
+			la := g.load[n+a][:g.cols]
+			for i := range n {
+				c[a][i] = dot(la, g.load[i][:g.cols])
+				mean[a] += c[a][i] * g.alpha[i]
+			}
+		}
+		for a := range m {
+			for i := range n {
+				var s float64
+				for j := range n {
+					s += g.inv[i][j] * c[a][j]
+				}
+				for b := range a + 1 {
+					cov[a][b] -= c[b][i] * s
+				}
+			}
 		}
 	}
-	left = max(left, 1e-12)
-	return normalAbove((g.residual[k] - mean) / math.Sqrt(left)), normalAbove(g.residual[k] / math.Sqrt(v))
+	var total float64
+	for a := range m {
+		v := max(cov[a][a], 1e-12)
+		sd := math.Sqrt(v)
+		x := (g.residual[n+a] - mean[a]) / sd
+		p := normalAbove(x)
+		total += math.Log((1-outlierShare)*p + outlierShare*outlierOver)
+		if a == m-1 || p > 1-1e-6 || p < 0.05 {
+			continue // no news, or more likely a wrong reading
+		}
+		ratio := math.Exp(-x*x/2-lnSqrt2Pi) / p
+		shift, narrow := ratio/sd, ratio*(ratio-x)/v
+		for b := a + 1; b < m; b++ {
+			mean[b] += cov[b][a] * shift
+			for c := a + 1; c <= b; c++ {
+				cov[b][c] -= cov[b][a] * cov[c][a] * narrow
+			}
+		}
+	}
+	return total
 }
 
 // normalAbove is the chance that a standard normal exceeds x.

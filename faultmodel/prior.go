@@ -44,14 +44,14 @@ const (
 // four ends and mixtures of a break make do with coarser ones, pairs of faults
 // with the coarsest.
 const (
-	tileFine   = 0.5
+	tileFine   = 0.25
 	tileEnds   = 1.0
 	tileCoarse = 1.1
 )
 
 // tile splits a lognormal into a mixture of narrower ones. Normals of standard
 // deviation s spaced 2s apart under a normal envelope reproduce the wide normal
-// to exp(-pi^2/2) = 0.7 %; tiles of less than 0.3 % are left out.
+// to exp(-pi^2/2) = 0.7 %; tiles of less than 0.1 % are left out.
 func tile(q LogNormal, s float64) (parts []LogNormal, weights []float64) {
 	if q.SigmaLn <= s*1.2 {
 		return []LogNormal{q}, []float64{1}
@@ -69,7 +69,7 @@ func tile(q LogNormal, s float64) (parts []LogNormal, weights []float64) {
 	keep := 0
 	var kept float64
 	for i, w := range weights {
-		if w/sum > 0.003 {
+		if w/sum > 0.001 {
 			parts[keep], weights[keep] = parts[i], w
 			kept += w
 			keep++

@@ -21,27 +21,35 @@ type World struct {
 
 // Draw fixes every unknown of the loop, its faults and the meters at random.
 func (m *Model) Draw(rng *rand.Rand, faults ...Fault) *World {
-	w := &World{m: m, in: m.prior.median, faults: seenFaults(faults), all: faults}
+	w := &World{m: m, faults: seenFaults(faults), all: faults}
+	m.drawUnknowns(w, rng, w.faults, false)
+	w.normal = w.sourceCurrent(nil)
+	w.drawField(rng)
+	return w
+}
+
+// drawUnknowns fills in the installation. A meter's gain lies anywhere within
+// its data sheet's limits, or is normal with the same spread, as judgement has it.
+func (m *Model) drawUnknowns(w *World, rng *rand.Rand, faults []Fault, normalGain bool) {
+	w.in = m.prior.median
 	var z [sharedTags]float64
 	for i := range z {
 		z[i] = rng.NormFloat64()
 	}
-	for t := range sharedTags {
-		if t == noTag {
-			continue
-		}
+	for t := noTag + 1; t < sharedTags; t++ {
 		var d float64
+		for k, f := range m.prior.factor[t] {
+			d += f * z[k]
+		}
 		switch t {
 		case tagGainOhm, tagGainFarad, tagGainVolt, tagGainAmpere:
-			d = math.Sqrt(3) * m.prior.sd[t] * (2*rng.Float64() - 1) // anywhere within the data sheet's limits
-		default:
-			for k, f := range m.prior.factor[t] {
-				d += f * z[k]
+			if !normalGain {
+				d = math.Sqrt(3) * m.prior.sd[t] * (2*rng.Float64() - 1)
 			}
 		}
 		w.in.move(t, d)
 	}
-	for i, f := range w.faults {
+	for i, f := range faults {
 		u := rng.Float64()
 		ps := f.Kind.prospects()
 		for n, p := range ps {
@@ -59,9 +67,6 @@ func (m *Model) Draw(rng *rand.Rand, faults ...Fault) *World {
 			break
 		}
 	}
-	w.normal = w.sourceCurrent(nil)
-	w.drawField(rng)
-	return w
 }
 
 // Read takes a reading with the error each reading has for itself. atM is the
