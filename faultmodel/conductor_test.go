@@ -314,6 +314,8 @@ func TestPulseEcho(t *testing.T) {
 	// Kuphaldt vol. II ch. 14: a mile at 0.66 takes 16.292 us there and back with
 	// 186000 mi/s; 2 x 8.1336 us with c exact.
 	within(t, mile, EchoDistanceM(2*8.1336e-6, 0.66), 1e-4, "one mile")
+	// Two events are told apart from half a rise time on: 10 ns at 0.66 is 0.99 m.
+	within(t, 0.99, EchoDistanceM(10e-9, 0.66), 2e-3, "resolution")
 	// Blake ex. 14.2, 14.1: 54.78 ohm; and 90 pF/m with 50 ohm is 225 nH/m.
 	within(t, 54.78, math.Sqrt(CoaxialHenryPerM(1, 4, 0)/CoaxialFaradPerM(2.3, 1, 4)), 1e-3, "surge impedance")
 }
