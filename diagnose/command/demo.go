@@ -41,11 +41,7 @@ proves the boundary and prints the record. The same seed gives the same output.`
 			if err != nil {
 				return err
 			}
-			s, err := p.settings()
-			if err != nil {
-				return err
-			}
-			engine, err := p.engine()
+			s, engine, err := p.ready()
 			if err != nil {
 				return err
 			}

@@ -133,15 +133,11 @@ func (p *program) printResult(file string, f caseFlags) error {
 			return err
 		}
 	}
-	engine, err := p.engine()
+	s, engine, err := p.ready()
 	if err != nil {
 		return err
 	}
 	found, err := engine.Assess(c)
-	if err != nil {
-		return err
-	}
-	s, err := p.settings()
 	if err != nil {
 		return err
 	}
@@ -213,7 +209,7 @@ func (p *program) open(file string, f caseFlags) (log console.Log, resumed bool,
 
 // dialogue talks to another program. Without a case file nothing is kept.
 func (p *program) dialogue(ctx context.Context, file string, f caseFlags) (err error) {
-	s, err := p.settings()
+	s, engine, err := p.ready()
 	if err != nil {
 		return err
 	}
@@ -231,10 +227,6 @@ func (p *program) dialogue(ctx context.Context, file string, f caseFlags) (err e
 		}
 		defer func() { err = errors.Join(err, closeLog()) }()
 		log = opened
-	}
-	engine, err := p.engine()
-	if err != nil {
-		return err
 	}
 	desk, err := console.NewEngine(engine, log.Case())
 	if err != nil {

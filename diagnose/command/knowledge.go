@@ -27,11 +27,11 @@ func (p *program) learnAtNeed() {
 		return loadBase(s)
 	})
 	p.engine = sync.OnceValues(func() (*diagnose.Engine, error) {
-		base, err := p.base()
+		s, err := p.settings()
 		if err != nil {
 			return nil, err
 		}
-		s, err := p.settings()
+		base, err := p.base()
 		if err != nil {
 			return nil, err
 		}
@@ -44,6 +44,16 @@ func (p *program) learnAtNeed() {
 		}
 		return diagnose.New(priced(base, s), o), nil
 	})
+}
+
+// ready is what most commands need: the settings and the engine.
+func (p *program) ready() (*Settings, *diagnose.Engine, error) {
+	s, err := p.settings()
+	if err != nil {
+		return nil, nil, err
+	}
+	engine, err := p.engine()
+	return s, engine, err
 }
 
 // loadBase is the built-in knowledge with the user's changes.

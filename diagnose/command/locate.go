@@ -26,14 +26,10 @@ wire from terminal A, through its leg of the lead-in.`,
 			if err != nil {
 				return err
 			}
-			s, err := p.settings()
-			if err != nil {
-				return err
-			}
 			if i.found.Where == nil && !asJSON {
 				return errNoPlace
 			}
-			r := i.found.Result(s.Units)
+			r := i.found.Result(i.settings.Units)
 			if asJSON {
 				return p.printJSON(r.Position)
 			}

@@ -44,15 +44,11 @@ and boundary. The wire is taken for copper unless --material says otherwise.`,
   loopfault ohms --wire 20awg --length 500ft --temperature 10C --reading 12.3ohm`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
-			s, err := p.settings()
+			s, engine, err := p.ready()
 			if err != nil {
 				return err
 			}
 			m, err := ohmsYard(&w, s.Units)
-			if err != nil {
-				return err
-			}
-			engine, err := p.engine()
 			if err != nil {
 				return err
 			}

@@ -40,7 +40,7 @@ func (w *wireFlags) addYard(c *cobra.Command) {
 	w.addConductor(c)
 }
 
-// given tells whether anything is known of the wire.
+// describes tells whether any flag says something of the wire.
 func (w *wireFlags) describes() bool {
 	return w.length+w.leadIn+w.gauge+w.material+w.strands+w.temperature != ""
 }
@@ -174,14 +174,15 @@ func (e *evidenceFlags) fields() ([]given, error) {
 
 // investigation is what locate and taps work on.
 type investigation struct {
-	desk  *diagnose.Desk
-	found *diagnose.Assessment
+	settings *Settings
+	desk     *diagnose.Desk
+	found    *diagnose.Assessment
 }
 
 // investigate makes a case of the flags and judges it. The person is taken for a
 // technician unless a role is set, since these are a technician's readings.
 func (p *program) investigate(w *wireFlags, e *evidenceFlags) (*investigation, error) {
-	s, err := p.settings()
+	s, engine, err := p.ready()
 	if err != nil {
 		return nil, err
 	}
@@ -193,10 +194,7 @@ func (p *program) investigate(w *wireFlags, e *evidenceFlags) (*investigation, e
 	if err != nil {
 		return nil, err
 	}
-	base, err := p.base()
-	if err != nil {
-		return nil, err
-	}
+	base := engine.Base()
 	if err := checkTools(base, s.Tools, s.origin["tools"]); err != nil {
 		return nil, err
 	}
@@ -212,10 +210,6 @@ func (p *program) investigate(w *wireFlags, e *evidenceFlags) (*investigation, e
 		}
 		c.Log = append(c.Log, diagnose.Entry{Answer: a})
 	}
-	engine, err := p.engine()
-	if err != nil {
-		return nil, err
-	}
 	desk, err := engine.At(c)
 	if err != nil {
 		return nil, err
@@ -224,7 +218,7 @@ func (p *program) investigate(w *wireFlags, e *evidenceFlags) (*investigation, e
 	if found.Where == nil {
 		found.Where = wherever(found)
 	}
-	return &investigation{desk, found}, nil
+	return &investigation{s, desk, found}, nil
 }
 
 // wherever is the place of whatever fault the wire may have, however unlikely

@@ -40,15 +40,11 @@ its drawings inside. With --redact it names no place and repeats no note.`,
 			if err := oneOf("format", format, names); err != nil {
 				return err
 			}
-			s, err := p.settings()
+			s, engine, err := p.ready()
 			if err != nil {
 				return err
 			}
 			c, err := p.readCase(args[0], yardAnywhere)
-			if err != nil {
-				return err
-			}
-			engine, err := p.engine()
 			if err != nil {
 				return err
 			}

@@ -65,21 +65,17 @@ old splice opened, and tested towards both terminals.`,
 			if i.found.Where == nil {
 				return errNoPlace
 			}
-			s, err := p.settings()
-			if err != nil {
-				return err
-			}
 			plan := i.plan()
 			switch {
 			case asJSON:
-				return p.printJSON(tapsJSON(plan, s.Units))
+				return p.printJSON(tapsJSON(plan, i.settings.Units))
 			case all:
-				p.printExpected(plan, s)
+				p.printExpected(plan, i.settings)
 				fmt.Fprintln(p.Out)
-				return printPlan(p.Out, plan.Tree, s.Units)
+				return printPlan(p.Out, plan.Tree, i.settings.Units)
 			}
-			fmt.Fprintf(p.Out, "next: %s\n", actText(plan.Next, s.Units))
-			p.printExpected(plan, s)
+			fmt.Fprintf(p.Out, "next: %s\n", actText(plan.Next, i.settings.Units))
+			p.printExpected(plan, i.settings)
 			return nil
 		},
 	}

@@ -57,15 +57,11 @@ that fewer than one case in a hundred comes to are summed up, and so is what lie
 			if err != nil {
 				return err
 			}
-			engine, err := p.engine()
+			s, engine, err := p.ready()
 			if err != nil {
 				return err
 			}
 			desk, err := engine.At(c)
-			if err != nil {
-				return err
-			}
-			s, err := p.settings()
 			if err != nil {
 				return err
 			}

@@ -42,15 +42,11 @@ The exit code is 0 only where every required item has passed.`,
 		Example: "  loopfault verify spring-call.yaml",
 		Args:    oneArgument("case file"),
 		RunE: func(_ *cobra.Command, args []string) error {
-			s, err := p.settings()
+			s, engine, err := p.ready()
 			if err != nil {
 				return err
 			}
 			c, err := p.readCase(args[0], yardAnywhere)
-			if err != nil {
-				return err
-			}
-			engine, err := p.engine()
 			if err != nil {
 				return err
 			}
