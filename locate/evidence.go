@@ -186,7 +186,7 @@ next:
 type Trace struct {
 	AtM     float64
 	End     End
-	SpreadM float64
+	SpreadM float64 // one standard deviation; 0 means a foot
 	// MissProb is the chance that the place has nothing to do with the fault.
 	MissProb float64
 	LengthM  float64 // the whole wire; where a stray loss is equally likely
@@ -224,8 +224,15 @@ func (t Trace) AtPair(k1 faultmodel.Kind, x1M float64, k2 faultmodel.Kind, x2M f
 func (t Trace) Healthy() float64 { return t.stray() }
 
 func (t Trace) near(xM float64) float64 {
-	z := (t.AtM - xM) / t.SpreadM
-	hit := math.Exp(-0.5*z*z) / (t.SpreadM * math.Sqrt(2*math.Pi))
+	spread := t.SpreadM
+	if !(spread > 0) {
+		spread = FootM
+	}
+	z := (t.AtM - xM) / spread
+	hit := math.Exp(-0.5*z*z) / (spread * math.Sqrt(2*math.Pi))
+	if t.MissProb == 0 {
+		return math.Log(hit)
+	}
 	return math.Log((1-t.MissProb)*hit + t.MissProb/t.LengthM)
 }
 

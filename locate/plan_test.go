@@ -324,3 +324,50 @@ func TestPlanPairSplits(t *testing.T) {
 	single := p.PlanPair(b, 0, AlsoSingle(u, 1))
 	assert.InEpsilon(t, p.Plan(u, 0, CoverAll()).Expected.Money, single.Expected.Money, .02)
 }
+
+// Whatever site, prices and belief come in, the plan is a plan: finite, inside
+// the wire, its first act the root of its tree, and the fast value finite, too.
+func TestPlanOfAnything(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		draw := func(name string, from, to float64) float64 { return rapid.Float64Range(from, to).Draw(t, name) }
+		length := rapid.SampledFrom([]float64{.1, .3048, 1, 7, 40, 90}).Draw(t, "length")
+		s := Site{
+			LengthM: length, LeadInM: draw("lead-in", 0, length/2), StepM: rapid.SampledFrom([]float64{0, .1, 1}).Draw(t, "step"),
+			TempWireM: rapid.SampledFrom([]float64{0, 0, .01, length / 4}).Draw(t, "temporary wire"),
+		}
+		for range rapid.IntRange(0, 4).Draw(t, "zones") {
+			s.Zones = append(s.Zones, Zone{
+				FromM: draw("from", -1, length+1), ToM: draw("to", -1, length+1),
+				Surface: rapid.SampledFrom([]string{"", "turf", "bed", "slab", "surface", "moon"}).Draw(t, "surface"), NoDig: rapid.Bool().Draw(t, "no-dig"),
+			})
+		}
+		for range rapid.IntRange(0, 5).Draw(t, "splices") {
+			s.SplicesM = append(s.SplicesM, draw("splice", -1, length+1))
+		}
+		c := rapid.SampledFrom([]Costs{DefaultCosts(), faultless(), {}, {PerMinute: 1}, {PerMinute: 1, TapMinutes: 1e6}, {PerMinute: 1, TapError: .5, TrenchMinutesPerM: 1}}).Draw(t, "costs")
+		a := NewAxis(length, rapid.SampledFrom([]float64{0, .1, 2}).Draw(t, "cell"))
+		b := Mixture(a, Part{Weight: draw("flat", 0, 1), ToM: length}, Part{Weight: draw("point", 0, 1), FromM: draw("at", 0, length), ToM: draw("at", 0, length)})
+		p := NewPlanner(s, c)
+		here := rapid.SampledFrom([]float64{math.NaN(), 0, length}).Draw(t, "here")
+		for _, plan := range []Plan{
+			p.Plan(b, here), p.Plan(b, here, CoverAll()), p.Plan(b, here, NoReplace()), p.Plan(b, here, Opened(draw("cut", 0, length))),
+			p.PlanPair(NewPairBelief("open", b, "open", b, true, 30), here),
+		} {
+			require.False(t, math.IsNaN(plan.Expected.Money) || math.IsInf(plan.Expected.Money, 0), "%+v", plan.Expected)
+			require.GreaterOrEqual(t, plan.Expected.Money, 0.0)
+			require.GreaterOrEqual(t, plan.MissProb, 0.0)
+			require.NotNil(t, plan.Tree)
+			if plan.ReplaceNow {
+				require.Equal(t, *plan.Tree.Replace, plan.Next)
+				require.Less(t, plan.Next.FromM, plan.Next.ToM)
+				require.LessOrEqual(t, plan.Next.ToM, length+1e-9)
+			} else {
+				require.Equal(t, ActTap, plan.Next.Kind)
+				require.Equal(t, plan.Tree.AtM, plan.Next.AtM)
+				require.False(t, math.IsInf(plan.Next.Money, 0))
+			}
+		}
+		v := p.Value(b)
+		require.False(t, math.IsNaN(v) || math.IsInf(v, 0))
+	})
+}

@@ -21,7 +21,10 @@ func (t *treeBuilder) finish(plan Plan, hereM float64) Plan {
 	}
 	if again := t.p.anew; plan.MissProb > 0 {
 		// In proportion where a miss was reckoned dearer than a new search.
-		dearer := t.s.missOr(t.p.miss) / t.p.miss
+		dearer := 1.0
+		if t.p.miss > 0 {
+			dearer = t.s.missOr(t.p.miss) / t.p.miss
+		}
 		plan.Expected.add(plan.MissProb*dearer, again)
 	}
 	plan.Next = t.act(plan.Tree, hereM)
