@@ -45,7 +45,7 @@ proves the boundary and prints the record. The same seed gives the same output.`
 			if err != nil {
 				return err
 			}
-			d := demo{program: p, units: s.Units, engine: engine, said: map[string]bool{}}
+			d := demo{program: p, units: s.Units, currency: s.Currency, engine: engine, said: map[string]bool{}}
 			return d.run(&diagnose.Case{
 				Name: "corner garden, demo", Role: diagnose.Technician, Yard: m,
 				Tools: []string{"collar", "lamp", "spare-wire", "meter", "capacitance", "spade", "splice-kit", "temporary-wire"},
@@ -60,11 +60,12 @@ proves the boundary and prints the record. The same seed gives the same output.`
 // demo is one showing.
 type demo struct {
 	*program
-	units  quantity.Units
-	engine *diagnose.Engine
-	desk   *diagnose.Desk
-	call   *diagnose.Case
-	said   map[string]bool // cautions, by id
+	units    quantity.Units
+	currency string
+	engine   *diagnose.Engine
+	desk     *diagnose.Desk
+	call     *diagnose.Case
+	said     map[string]bool // cautions, by id
 }
 
 func (d *demo) run(c *diagnose.Case, cause string, seed uint64) (err error) {
@@ -180,6 +181,9 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 		}
 		d.say("\n")
 	}
+	if e := r.Expected; e.Minutes > 0 {
+		d.say("   to go:   about %s, %s %.0f, %.1f taps\n", quantity.FormatMinutes(e.Minutes), d.currency, e.Cost, e.Taps)
+	}
 	for _, c := range r.Conflicts {
 		d.say("   doubt:   %s\n", c.Message)
 	}
@@ -188,7 +192,7 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 	case a.Step.Check != nil:
 		text = a.Step.Check.Ask.For(role)
 	case a.Step.Repair != nil:
-		text = a.Step.Repair.Name.For(role)
+		text = upperFirst(a.Step.Repair.Name.For(role))
 	}
 	switch {
 	case a.Step.FromM != nil && a.Step.ToM != nil:
