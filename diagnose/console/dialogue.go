@@ -233,7 +233,7 @@ func (d *Dialogue) take(l line) (deed, error) {
 	}
 	if c.Kind == kb.Tap && l.At == "" && l.Answer == "" && l.Check == d.result.Next.ID && d.result.Next.At != nil {
 		// The place asked for, unless another is given.
-		l.At = quantity.WriteLength(d.Units.M(*d.result.Next.At), d.Units)
+		l.At = quantity.WriteLength(*d.metres(d.result.Next.At), d.Units)
 	}
 	a, err := l.AnswerTo(c, d.Log.Case().Yard, journal.Bare{})
 	if err != nil {
@@ -298,11 +298,7 @@ func (d *Dialogue) repaired(l line) (deed, error) {
 }
 
 func (d *Dialogue) metres(length *float64) *float64 {
-	if length == nil {
-		return nil
-	}
-	m := d.Units.M(*length)
-	return &m
+	return onWire(length, d.Units, d.Log.Case().Yard)
 }
 
 // parseLine reads one line from the other side.

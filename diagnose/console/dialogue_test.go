@@ -214,6 +214,24 @@ func TestDialogueRepairs(t *testing.T) {
 	assert.InDelta(t, 309*quantity.MPerFt, *log.C.Log[0].Repair.AtM, 1e-9)
 	assert.InDelta(t, 330*quantity.MPerFt, *log.C.Log[1].Repair.ToM, 1e-9)
 
+	// A result rounded past the end of the wire is a place on the wire all the same.
+	end := 560.04
+	for _, next := range []diagnose.Next{tapNext(end), repairNext("wire-cut", end), {Kind: diagnose.NextReplaceSection, ID: "replace-section", From: &from, To: &end}} {
+		log = memory(t, diagnose.Technician)
+		all, err = converse(t, inTurn(next), log, map[bool]string{true: `{"a_side": "broken"}`, false: `{"fixed": true}`}[next.Kind == diagnose.NextTap])
+		require.NoError(t, err)
+		require.NotContains(t, types(all), "error")
+		at := log.C.Log[0].Answer
+		switch r := log.C.Log[0].Repair; {
+		case at != nil:
+			assert.InDelta(t, 560*quantity.MPerFt, *at.AtM, 1e-6)
+		case r.ToM != nil:
+			assert.InDelta(t, 560*quantity.MPerFt, *r.ToM, 1e-6)
+		default:
+			assert.InDelta(t, 560*quantity.MPerFt, *r.AtM, 1e-6)
+		}
+	}
+
 	// Whoever cannot repair has nothing more to be asked.
 	all, err = converse(t, inTurn(repairNext("wire-cut", 309)), memory(t, diagnose.Homeowner), `{"answer": "unknown"}`, `{"fixed": true}`)
 	require.NoError(t, err)

@@ -160,12 +160,10 @@ func (iv *Interview) step(ctx context.Context) (deed, error) {
 }
 
 // proposed is the place the engine has in mind for the next step, m.
-func (iv *Interview) proposed() *float64 {
-	if iv.result.Next.At == nil {
-		return nil
-	}
-	at := iv.Units.M(*iv.result.Next.At)
-	return &at
+func (iv *Interview) proposed() *float64 { return iv.onWire(iv.result.Next.At) }
+
+func (iv *Interview) onWire(length *float64) *float64 {
+	return onWire(length, iv.Units, iv.Log.Case().Yard)
 }
 
 // log adds an entry with its time.

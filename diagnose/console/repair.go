@@ -61,9 +61,8 @@ func (iv *Interview) whereOf(next diagnose.Next) string {
 func (iv *Interview) repaired(ctx context.Context, r *kb.Repair, fixed bool) (deed, error) {
 	next := iv.result.Next
 	done := &diagnose.RepairDone{Repair: strings.TrimPrefix(r.ID, "repair:"), Fixed: fixed}
-	if next.Kind == diagnose.NextReplaceSection && next.From != nil && next.To != nil {
-		from, to := iv.Units.M(*next.From), iv.Units.M(*next.To)
-		done.FromM, done.ToM = &from, &to
+	if next.Kind == diagnose.NextReplaceSection {
+		done.FromM, done.ToM = iv.onWire(next.From), iv.onWire(next.To)
 	} else if at := iv.proposed(); at != nil {
 		where, err := iv.askWhere(ctx, *at)
 		if err != nil {

@@ -5,7 +5,9 @@ import (
 	"strings"
 
 	"loopfault/diagnose"
+	"loopfault/diagnose/journal"
 	"loopfault/diagnose/quantity"
+	"loopfault/diagnose/yard"
 	"loopfault/faultmodel"
 	"loopfault/kb"
 	"loopfault/locate"
@@ -75,6 +77,16 @@ func (s speech) phrase(id string, fields map[string]string) string {
 		panic(fmt.Sprintf("console: %v", err))
 	}
 	return text
+}
+
+// onWire turns a length of a result back into metres. Results are rounded, which
+// may lift the end of the wire past itself.
+func onWire(length *float64, u quantity.Units, m *yard.Map) *float64 {
+	if length == nil {
+		return nil
+	}
+	at := min(u.M(*length), journal.LongestM(m))
+	return &at
 }
 
 // outlook says what the case still takes.

@@ -326,7 +326,7 @@ func (r *answerReader) place(field, text string) *float64 {
 		r.problems.add(field, "%v", err)
 		return nil
 	}
-	if most := longestChainageM(r.yard); at > most+roundingM {
+	if most := LongestM(r.yard); at > most+roundingM {
 		u := r.bare.Length
 		if !r.bare.Typed {
 			u = r.yard.Units()
@@ -347,7 +347,9 @@ func (r *answerReader) meantFeet(atM, mostM float64) string {
 	return ""
 }
 
-func longestChainageM(m *yard.Map) float64 {
+// LongestM is the chainage that no place on the wire is beyond: its end where its
+// length is known, otherwise the end of any wire there could be.
+func LongestM(m *yard.Map) float64 {
 	boundary, leadIn := m.BoundaryLength(), m.LeadInLength()
 	switch {
 	case boundary.Known && leadIn.Known:

@@ -160,6 +160,11 @@ type reader struct {
 
 // parse reads the text of a case whose file lies in dir.
 func parse(file, dir string, data []byte, o Options) (*parsed, error) {
+	return parseIn(nil, file, dir, data, o)
+}
+
+// parseIn reads a text whose places lie in a yard that it does not name itself.
+func parseIn(m *yard.Map, file, dir string, data []byte, o Options) (*parsed, error) {
 	doc, err := strictyaml.Parse(file, data)
 	if err != nil {
 		return nil, err
@@ -172,7 +177,7 @@ func parse(file, dir string, data []byte, o Options) (*parsed, error) {
 	if err := doc.Decode(&f); err != nil && !errors.As(err, &r.faults) {
 		return nil, err
 	}
-	r.out = &parsed{c: &diagnose.Case{Name: f.Case, Meters: faultmodel.DefaultMeters()}, doc: doc, lines: len(f.Answers.items)}
+	r.out = &parsed{c: &diagnose.Case{Name: f.Case, Yard: m, Meters: faultmodel.DefaultMeters()}, doc: doc, lines: len(f.Answers.items)}
 	r.head(f, dir)
 	r.log(f)
 	if err := r.faults.Err(); err != nil {

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"syscall"
 
@@ -264,7 +263,7 @@ func (j *Journal) takeBack(err error) error {
 // check refuses what could not be read back.
 func (j *Journal) check(e diagnose.Entry) error {
 	text := "case: x\nanswers:\n" + string(entryLine("", e, j.o, 0))
-	p, err := parse("entry", ".", []byte(text), Options{Base: j.o.Base})
+	p, err := parseIn(j.c.Yard, "entry", ".", []byte(text), Options{Base: j.o.Base})
 	if err == nil && len(p.c.Log) != 1 && !e.Undo {
 		err = errors.New("it is read as something else")
 	}
@@ -361,6 +360,3 @@ func writeError(path string, err error) error {
 	}
 	return &Error{Message: fmt.Sprintf("%s cannot be written: %v", path, plainly(err)), Next: "the answers before this one are saved; check the disk", Err: err}
 }
-
-// sameCase tells whether two readings of a case agree in everything.
-func sameCase(a, b *diagnose.Case) bool { return reflect.DeepEqual(a, b) }

@@ -505,6 +505,8 @@ func TestAppendRefusesWhatCouldNotBeRead(t *testing.T) {
 		{Answer: &diagnose.Answer{Check: "loop-ohms"}},
 		{Answer: &diagnose.Answer{Check: "no-such-check", Choice: "dark"}},
 		{Repair: &diagnose.RepairDone{Repair: "wire-glue"}},
+		{Repair: &diagnose.RepairDone{Repair: "wire-cut", AtM: at(561 * ft)}},
+		tapAt(561, locate.Broken, locate.Intact), // beyond the wire of 560 ft: the case would not open again
 	} {
 		require.Error(t, j.Append(e))
 	}

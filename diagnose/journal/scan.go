@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"unicode"
@@ -167,7 +168,7 @@ func (s *scanned) appendable(o Options) bool {
 	if len(p.c.Log) == 0 {
 		p.c.Log = nil
 	}
-	return sameCase(p.c, s.c)
+	return reflect.DeepEqual(p.c, s.c)
 }
 
 // moved lays the file out anew with its answers last, every other line as it is.
@@ -195,7 +196,7 @@ func (s *scanned) moved(o Options) (*scanned, bool) {
 	}
 	m.parsed = p
 	m.layout()
-	return m, sameCase(p.c, s.c) && m.appendable(o)
+	return m, reflect.DeepEqual(p.c, s.c) && m.appendable(o)
 }
 
 // section is the range of lines of a field at the top of the file.
