@@ -50,6 +50,7 @@ type Where struct {
 	Interval90 locate.Interval
 	Modes      []locate.Mode // the shortest set that holds 90 %
 	TwoBreaks  bool          // it speaks of the more certain of two
+	Two        float64       // the chance of two breaks, if there is a wire fault
 }
 
 // Step is what to do next.
@@ -189,7 +190,7 @@ func (a *Assessment) locate() {
 	if total < positionMatters {
 		return
 	}
-	w := &Where{TwoBreaks: two > total/2}
+	w := &Where{TwoBreaks: two > total/2, Two: two / total}
 	if b.pairs != nil {
 		first, second := b.pairs.marginals(b.axis)
 		for x := range mix {

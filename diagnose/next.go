@@ -271,9 +271,6 @@ func (a *Assessment) group() {
 		if g.p > 0 {
 			normalise(g.place.P)
 		}
-		if g.kind == string(faultmodel.Open) && a.Where != nil && a.Where.TwoBreaks {
-			g.place = a.Where.Belief
-		}
 	}
 }
 
@@ -898,17 +895,22 @@ func (a *Assessment) searchStep(g *group) Step {
 // plan is the tap plan for a group, from where the person last stood.
 func (a *Assessment) plan(g *group) *locate.Plan {
 	here := math.NaN()
-	for i := len(a.log) - 1; i >= 0; i-- {
-		if ans := a.log[i].Answer; ans != nil && ans.AtM != nil {
-			here = *ans.AtM
-			break
+	var opened []float64
+	for _, f := range a.belief.h.facts {
+		if f.answer.AtM == nil {
+			continue
+		}
+		here = *f.answer.AtM
+		if f.answer.ASide != "" || f.answer.BSide != "" {
+			opened = append(opened, here)
 		}
 	}
 	var plan locate.Plan
 	if g.kind == string(faultmodel.Open) && a.Where != nil && a.Where.TwoBreaks {
-		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here)
+		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here, locate.Opened(opened...),
+			locate.AlsoSingle(g.place, 1-a.Where.Two))
 	} else {
-		plan = a.desk.Planner().Plan(g.place, here)
+		plan = a.desk.Planner().Plan(g.place, here, locate.Opened(opened...))
 	}
 	return &plan
 }
