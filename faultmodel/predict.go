@@ -90,9 +90,14 @@ func (m *Model) PredictGiven(given []Reading, q Quantity, atM float64, faults ..
 	mix := m.newMixture(q)
 	for i := range vs {
 		m.take(j, rs, finite, faults, &vs[i], true)
-		var p row
-		m.predict(j, faults, &vs[i], q, atM, &p)
-		mix.add(m, &j.g, vs[i].lnWeight, &p, allColumns)
+		w := vs[i].lnWeight
+		if len(rs) > 0 {
+			w += j.g.logEvidence()
+		}
+		var r row
+		m.predict(j, faults, &vs[i], q, atM, &r)
+		p := append([]float64{r[0], r[bentSlot]}, r[1:bentSlot]...)
+		mix.add(m, &j.g, w, p)
 	}
 	return mix.predictive()
 }
@@ -119,24 +124,55 @@ func (m *Model) SweepPredict(given []Reading, q Quantity, tapM float64, kind Kin
 	if q.atTap() {
 		key.tapM = tapM
 	}
-	t := m.table(key)
-	g := &h.j.g
+	h.tables = append(h.tables, m.table(key)) // the last table is of what is to come
+	var buf row
+	weights := make([]float64, len(h.variants))
+	mix := m.newMixture(q)
+	weigh := func(x float64) (best float64) {
+		h.columns2(x, 0)
+		h.stand(x, 0)
+		best = math.Inf(-1)
+		for _, v := range h.live {
+			weights[v] = h.lnWeight[v]
+			if len(h.readings) > 0 {
+				weights[v] = h.judge(v)
+			}
+			best = max(best, weights[v])
+		}
+		return best
+	}
+	if len(h.readings) > 0 && len(h.live) > 4 && len(atM) > 8 {
+		// What has been read leaves no chance to most variants anywhere.
+		keep := make([]bool, len(h.variants))
+		for k := range 4 {
+			if x := atM[k*(len(atM)-1)/3]; m.possible([]Fault{{Kind: kind, AtM: x}}) {
+				best := weigh(x)
+				for _, v := range h.live {
+					keep[v] = keep[v] || weights[v] > best-hopeless
+				}
+			}
+		}
+		if slices.Contains(keep, true) {
+			h.live = slices.DeleteFunc(h.live, func(v int) bool { return !keep[v] })
+		}
+	}
 	for i, x := range atM {
 		if !m.possible([]Fault{{Kind: kind, AtM: x}}) {
 			continue
 		}
-		c, w := m.at(h.j, t, x, 0, nil)
-		mix := m.newMixture(q)
-		for v := range h.variants {
-			g.n, g.finite, g.cols = len(h.readings), h.finite, len(allColumns)
-			for k, r := range h.readings {
-				rc, rw := m.at(h.j, h.tables[k], x, 0, h.weights[:0])
-				h.weights = rw
-				p := blend(rc.rows[min(v, len(rc.rows)-1)], rw)
-				m.enter(g, k, r, &p, allColumns)
+		best := weigh(x)
+		mix.reset()
+		p := buf[:2+len(h.cols)]
+		for _, v := range h.live {
+			w := weights[v]
+			if w < best-hopeless {
+				continue
 			}
-			p := blend(c.rows[v], w)
-			mix.add(m, g, h.variants[v].lnWeight, &p, allColumns)
+			if len(h.readings) > 0 {
+				h.judge(v)
+			}
+			h.blend(len(h.readings), v, p)
+			mix.add(m, &h.j.g, w, p)
 		}
 		out[i] = mix.predictive()
 		if !kind.placed() {
@@ -147,16 +183,6 @@ func (m *Model) SweepPredict(given []Reading, q Quantity, tapM float64, kind Kin
 		}
 	}
 	return out
-}
-
-func blend(rows []row, w []float64) row {
-	var p row
-	for i, weight := range w {
-		for k, x := range rows[i] {
-			p[k] += weight * x
-		}
-	}
-	return p
 }
 
 // mixture gathers the prediction of one reading over variants.
@@ -174,22 +200,24 @@ func (m *Model) newMixture(q Quantity) *mixture {
 	return &mixture{function: s, shift: shift, limitLn: math.Log(m.meters.meter(s).RangeMax + shift)}
 }
 
-// add takes in one variant: g holds the readings already taken under it, p its
-// prediction of the new one.
-func (x *mixture) add(m *Model, g *gaussian, lnWeight float64, p *row, cols []int) {
+func (x *mixture) reset() { x.ln, x.mean, x.sd = x.ln[:0], x.mean[:0], x.sd[:0] }
+
+// add takes in one variant: g holds the readings already taken, judged under it;
+// p is its prediction of the new one, value and bend first, then g's columns.
+func (x *mixture) add(m *Model, g *gaussian, lnWeight float64, p []float64) {
 	at := max(p[0], 0) + x.shift
 	mean := math.Log(at)
-	var load [tagCount]float64
-	for c, col := range cols {
-		load[c] = p[col] / at
+	var buf row
+	load := buf[:g.cols]
+	for c := range load {
+		load[c] = p[2+c] / at
 	}
-	bent := p[bentSlot] / at
-	v := dot(load[:len(cols)], load[:len(cols)]) + x.function.noise(&m.meters, max(p[0], 0)) + bent*bent
-	if g.n > 0 {
-		lnWeight += g.logEvidence()
+	bent := p[1] / at
+	v := dot(load, load) + x.function.noise(&m.meters, max(p[0], 0)) + bent*bent
+	if g.finite > 0 {
 		var c [maxReadings]float64
 		for i := range g.finite {
-			c[i] = dot(load[:len(cols)], g.load[i][:len(cols)])
+			c[i] = dot(load, g.load[i][:g.cols])
 			mean += c[i] * g.alpha[i]
 		}
 		for i := range g.finite {

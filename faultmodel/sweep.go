@@ -18,6 +18,7 @@ type hypothesis struct {
 	live     []int // variants still in the running
 	cols     []int
 	weights  []float64
+	starts   [maxReadings + 2]int
 	each     []float64 // log-likelihood of every variant at the last place
 	observed []observed
 	lnWeight []float64 // of the variants
@@ -46,7 +47,7 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 	h.variants = variants(seenFaults(fs))
 	h.revive()
 	h.each = make([]float64, len(h.variants))
-	h.packed = make([]packed, len(h.readings))
+	h.packed = make([]packed, len(h.readings)+1) // one more for a reading to be predicted
 	for _, r := range h.readings {
 		h.observed = append(h.observed, m.observe(r))
 	}
@@ -108,54 +109,67 @@ func (h *hypothesis) pack(k int, c *cell) *packed {
 	return p
 }
 
-// logLikelihood judges one place, or pair of places, from the tables.
-func (h *hypothesis) logLikelihood(x1, x2 float64) float64 {
-	n := len(h.readings)
-	var starts [maxReadings + 1]int
+// stand takes up a place, or pair of places: the cells it lies in and the weights
+// of their nodes, by table.
+func (h *hypothesis) stand(x1, x2 float64) {
 	w := h.weights[:0]
 	for k, t := range h.tables {
 		var c *cell
 		c, w = h.m.at(h.j, t, x1, x2, w)
-		starts[k+1] = len(w)
+		h.starts[k+1] = len(w)
 		h.pack(k, c)
 	}
 	h.weights = w
+	h.j.g.n, h.j.g.finite, h.j.g.cols = len(h.readings), h.finite, len(h.cols)
+}
+
+// blend is the prediction of table k under variant v where h stands: value, what
+// is bent, and the columns in use.
+func (h *hypothesis) blend(k, v int, p []float64) {
+	pk := &h.packed[k]
+	nodes := h.weights[h.starts[k]:h.starts[k+1]]
+	at := v * len(nodes) * pk.width
+	if at >= len(pk.values) {
+		at = 0 // a reading the fault has no part in
+	}
+	clear(p)
+	for i, weight := range nodes {
+		r := pk.values[at+i*pk.width : at+(i+1)*pk.width]
+		for c, x := range r {
+			p[c] += weight * x
+		}
+	}
+}
+
+// judge is the log-likelihood of variant v where h stands.
+func (h *hypothesis) judge(v int) float64 {
 	g := &h.j.g
 	nc := len(h.cols)
-	g.n, g.finite, g.cols = n, h.finite, nc
-	total := math.Inf(-1)
 	var buf row
 	p := buf[:2+nc]
-	for _, v := range h.live {
-		for k := range n {
-			pk := &h.packed[k]
-			nodes := w[starts[k]:starts[k+1]]
-			block := len(nodes) * pk.width
-			at := v * block
-			if at >= len(pk.values) {
-				at = 0 // a reading the fault has no part in
-			}
-			clear(p)
-			for i, weight := range nodes {
-				r := pk.values[at+i*pk.width : at+(i+1)*pk.width]
-				for c, x := range r {
-					p[c] += weight * x
-				}
-			}
-			o := &h.observed[k]
-			value := max(p[0]+o.shift, o.shift)
-			g.residual[k] = o.ln - math.Log(value)
-			inv := 1 / value
-			bent := p[1] * inv
-			g.noise[k] = o.noise + bent*bent
-			load := g.load[k][:nc]
-			for c := range load {
-				load[c] = p[2+c] * inv
-			}
+	for k := range h.readings {
+		h.blend(k, v, p)
+		o := &h.observed[k]
+		value := max(p[0]+o.shift, o.shift)
+		g.residual[k] = o.ln - math.Log(value)
+		inv := 1 / value
+		bent := p[1] * inv
+		g.noise[k] = o.noise + bent*bent
+		load := g.load[k][:nc]
+		for c := range load {
+			load[c] = p[2+c] * inv
 		}
-		l := h.lnWeight[v] + g.logEvidence()
-		h.each[v] = l
-		total = logAdd(total, l)
+	}
+	return h.lnWeight[v] + g.logEvidence()
+}
+
+// logLikelihood judges one place, or pair of places, from the tables.
+func (h *hypothesis) logLikelihood(x1, x2 float64) float64 {
+	h.stand(x1, x2)
+	total := math.Inf(-1)
+	for _, v := range h.live {
+		h.each[v] = h.judge(v)
+		total = logAdd(total, h.each[v])
 	}
 	return total
 }
