@@ -42,6 +42,7 @@ func TestLevels(t *testing.T) {
 	assert.Equal(t, []int{in50, inRest, inRest, in50}, levels([]float64{0.5, 0, 0, 0.5}), "two places as likely as each other")
 	assert.Equal(t, make([]int, 10), levels(slicesOf(10, 0.1)), "a flat belief makes nothing stand out")
 	assert.Empty(t, levels(nil))
+	assert.Equal(t, []int{inRest, inRest}, levels([]float64{math.NaN(), 0.5}), "no belief")
 	assert.False(t, Scene{Yard: &yard.Map{}}.Shows())
 	assert.True(t, orchard(t).Shows())
 }

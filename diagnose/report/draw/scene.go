@@ -125,6 +125,9 @@ const (
 // most of the wire no place stands out, and all is inRest.
 func levels(belief []float64) []int {
 	out := make([]int, len(belief))
+	if slices.ContainsFunc(belief, func(p float64) bool { return !(p >= 0) }) {
+		return out // no belief at all
+	}
 	order := make([]int, len(belief))
 	for i := range order {
 		order[i] = i
@@ -134,7 +137,7 @@ func levels(belief []float64) []int {
 	sum, cells90 := 0.0, 0
 	for start := 0; start < len(order); {
 		// Cells as likely as one another share a level: that of the first of them.
-		end := start
+		end := start + 1
 		for end < len(order) && belief[order[end]] == belief[order[start]] {
 			end++
 		}
