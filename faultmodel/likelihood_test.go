@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -591,4 +592,26 @@ func ExampleModel_Sweep() {
 	// 146 m of boundary, beyond the first 12 m: 56.7 m.
 	fmt.Printf("cut within 2 m of 56.7 m: %v\n", math.Abs(at[best]-56.7) < 2)
 	// Output: cut within 2 m of 56.7 m: true
+}
+
+func TestModelIsSafeForSeveralGoroutines(t *testing.T) {
+	// One model asked by many at once answers as if asked by one (run with -race).
+	m := newTestModel(t, DefaultLoop(12, 146))
+	rng := rand.New(rand.NewPCG(51, 52))
+	rs := take(m.Draw(rng, Fault{Kind: Open, AtM: 60}), rng, 0, wireReadings...)
+	at := places(40, 0, 170)
+	var wg sync.WaitGroup
+	sweeps := make([][]float64, 6)
+	for i := range sweeps {
+		wg.Go(func() {
+			sweeps[i] = m.Sweep(rs, Open, at)
+			m.SweepPredict(rs[:2], CapacitanceB, 0, Open, at[:9])
+			m.WidthLogLikelihood([]Width{{AtM: 60, WidthM: 1.2}}, Fault{Kind: Leak, AtM: 40})
+		})
+	}
+	wg.Wait()
+	want := m.Sweep(rs, Open, at)
+	for _, s := range sweeps {
+		assert.Equal(t, want, s)
+	}
 }
