@@ -305,6 +305,7 @@ func (b *belief) weighPlaces(e *Engine) {
 	for c := range pair.seen {
 		pair.seen[c] = b.sees(c, sweeps[faultmodel.Kind(b.space.causes[c].Kind)], single[c], healthy)
 	}
+	pair.bounds(b.logP)
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:
@@ -583,6 +584,27 @@ type pairing struct {
 	healthy float64   // ln evidence of a sound loop
 	seen    []bool    // by cause: the evidence tells it from a sound loop
 	sweeps  map[faultmodel.Kind][][]float64
+	best    float64 // ln of the most probable single cause, evidence included
+	most    float64 // ln of the best evidence any cause gets anywhere
+}
+
+// pairMatters is ln of the share of the most probable cause below which a pair is
+// not worked out: even the best evidence would leave it under one in 50,000.
+const pairMatters = -11
+
+// bounds prepares the test for pairs that cannot matter. logP holds priors and
+// choice answers.
+func (p *pairing) bounds(logP []float64) {
+	p.best, p.most = math.Inf(-1), p.healthy
+	for c, l := range p.single {
+		p.best = max(p.best, logP[c]+l)
+		p.most = max(p.most, l)
+	}
+	for _, epochs := range p.sweeps {
+		if len(epochs) == 1 {
+			p.most = max(p.most, slices.Max(epochs[0]))
+		}
+	}
 }
 
 // together is ln of the evidence for a pair. Where the evidence sees only one of
@@ -600,6 +622,8 @@ func (p *pairing) together(h int) float64 {
 	case !p.seen[hyp.a] || !p.seen[hyp.b]:
 		// Places given in answers still speak of each.
 		return p.single[hyp.a] + p.single[hyp.b] - p.healthy
+	case len(p.epochs) == 1 && p.logP[h]+p.most < p.best+pairMatters:
+		return max(p.single[hyp.a], p.single[hyp.b])
 	}
 	ratio := 0.0
 	if len(p.epochs) > 1 {

@@ -16,14 +16,14 @@ type memo struct {
 	single map[string][]float64
 	double map[string][][]float64
 	ratios map[string]float64
-	ahead  map[string]map[string][]faultmodel.Predictive
+	ahead  map[string][]faultmodel.Predictive
 }
 
-const memoSize = 256
+const memoSize = 512
 
 func newMemo() *memo {
 	return &memo{single: map[string][]float64{}, double: map[string][][]float64{},
-		ratios: map[string]float64{}, ahead: map[string]map[string][]faultmodel.Predictive{}}
+		ratios: map[string]float64{}, ahead: map[string][]faultmodel.Predictive{}}
 }
 
 // sweep is [faultmodel.Model.Sweep]; the caller must not write to the result.
@@ -46,9 +46,9 @@ func (m *memo) ratio(k1, k2 faultmodel.Kind, ep *epoch, work func() float64) flo
 	return remember(&m.mu, m.ratios, key, work)
 }
 
-// forecast is what work predicts of a quantity, by kind, once others are read.
-func (m *memo) forecast(q faultmodel.Quantity, given []faultmodel.Reading, work func() map[string][]faultmodel.Predictive) map[string][]faultmodel.Predictive {
-	return remember(&m.mu, m.ahead, fmt.Sprint(q, given), work)
+// forecast is what work predicts of a quantity under a kind, once others are read.
+func (m *memo) forecast(q faultmodel.Quantity, given []faultmodel.Reading, kind faultmodel.Kind, work func() []faultmodel.Predictive) []faultmodel.Predictive {
+	return remember(&m.mu, m.ahead, fmt.Sprint(q, kind, given), work)
 }
 
 func remember[T any](mu *sync.Mutex, kept map[string]T, key string, work func() T) T {

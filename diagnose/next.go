@@ -572,35 +572,37 @@ const sampled = 16
 // forecast is what a reading would show under each cause, given what has been
 // read already.
 type forecast struct {
-	b    *belief
-	kind map[string][]faultmodel.Predictive // by kind: at each sampled place, or one without a position
-	mass [][]float64                        // by cause: its share at each sampled place; nil without a position
+	b     *belief
+	q     faultmodel.Quantity
+	given []faultmodel.Reading
+	at    []float64                          // the sampled places
+	kinds map[string][]faultmodel.Predictive // as asked for: at each place, or one without a position
+	mass  [][]float64                        // by cause: its share at each place; nil without a position
 }
 
 func (a *Assessment) forecast(q faultmodel.Quantity) *forecast {
-	b := a.belief
-	given := a.given()
-	at := make([]float64, sampled)
-	for k := range at {
-		at[k] = (float64(k) + 0.5) / sampled * b.axis.LengthM
+	f := &forecast{b: a.belief, q: q, given: a.given(), at: make([]float64, sampled),
+		kinds: map[string][]faultmodel.Predictive{}, mass: a.sampledMass()}
+	for k := range f.at {
+		f.at[k] = (float64(k) + 0.5) / sampled * a.belief.axis.LengthM
 	}
-	work := func() map[string][]faultmodel.Predictive {
-		byKind := map[string][]faultmodel.Predictive{}
-		for c := range b.space.causes {
-			name := b.space.causes[c].Kind
-			if byKind[name] != nil {
-				continue
+	return f
+}
+
+// of is the prediction under a cause at each sampled place, or one alone for a
+// cause without a position.
+func (f *forecast) of(cause int) []faultmodel.Predictive {
+	name := f.b.space.causes[cause].Kind
+	if f.kinds[name] == nil {
+		kind := faultmodel.Kind(name)
+		f.kinds[name] = f.b.memo.forecast(f.q, f.given, kind, func() []faultmodel.Predictive {
+			if f.b.place[cause] == nil || kind == faultmodel.Healthy {
+				return []faultmodel.Predictive{f.b.model.PredictGiven(f.given, f.q, 0, faults(kind, 0)...)}
 			}
-			kind := faultmodel.Kind(name)
-			if b.place[c] == nil || kind == faultmodel.Healthy {
-				byKind[name] = []faultmodel.Predictive{b.model.PredictGiven(given, q, 0, faults(kind, 0)...)}
-			} else {
-				byKind[name] = b.model.SweepPredict(given, q, 0, kind, at)
-			}
-		}
-		return byKind
+			return f.b.model.SweepPredict(f.given, f.q, 0, kind, f.at)
+		})
 	}
-	return &forecast{b: b, kind: b.memo.forecast(q, given, work), mass: a.sampledMass()}
+	return f.kinds[name]
 }
 
 // given is what has been read since the last repair.
@@ -634,7 +636,7 @@ func (a *Assessment) sampledMass() [][]float64 {
 
 // chance is the probability of a reading from lo to hi under a cause.
 func (f *forecast) chance(cause int, lo, hi float64) float64 {
-	at := f.kind[f.b.space.causes[cause].Kind]
+	at := f.of(cause)
 	if len(at) == 1 {
 		return at[0].Probability(lo, hi)
 	}
@@ -648,7 +650,7 @@ func (f *forecast) chance(cause int, lo, hi float64) float64 {
 }
 
 func (f *forecast) over(cause int) float64 {
-	at := f.kind[f.b.space.causes[cause].Kind]
+	at := f.of(cause)
 	if len(at) == 1 {
 		return at[0].OverRange
 	}
@@ -661,7 +663,7 @@ func (f *forecast) over(cause int) float64 {
 
 // typical is the prediction at the cause's most likely place.
 func (f *forecast) typical(cause int) faultmodel.Predictive {
-	at := f.kind[f.b.space.causes[cause].Kind]
+	at := f.of(cause)
 	if len(at) == 1 {
 		return at[0]
 	}
@@ -689,7 +691,7 @@ func (f *forecast) edges(causes []int, weight map[int]float64) []float64 {
 		}
 	}
 	for _, cause := range causes {
-		at := f.kind[f.b.space.causes[cause].Kind]
+		at := f.of(cause)
 		if len(at) == 1 {
 			add(at[0], weight[cause])
 			continue
@@ -802,7 +804,7 @@ func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []flo
 // update is where a group would be if the reading fell between lo and hi; says is
 // false where that says nothing of the place.
 func (f *forecast) update(g *group, lo, hi float64) (after locate.Belief, says bool) {
-	at := f.kind[g.kind]
+	at := f.of(g.likely)
 	like := make([]float64, len(at))
 	least, most := math.Inf(1), math.Inf(-1)
 	for k := range like {
