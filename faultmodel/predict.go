@@ -129,7 +129,7 @@ func (m *Model) SweepPredict(given []Reading, q Quantity, tapM float64, kind Kin
 	weights := make([]float64, len(h.variants))
 	mix := m.newMixture(q)
 	weigh := func(x float64) (best float64) {
-		h.columns2(x, 0)
+		h.widen(x, 0)
 		h.stand(x, 0)
 		best = math.Inf(-1)
 		for _, v := range h.live {

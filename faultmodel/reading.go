@@ -75,7 +75,7 @@ func DefaultMeters() Meters {
 	}
 }
 
-// function is the function of a meter a quantity is read with.
+// function is the setting of a meter's switch that a quantity is read with.
 type function uint8
 
 const (

@@ -64,9 +64,13 @@ func (h *hypothesis) revive() {
 	}
 }
 
-// columns lists the unknowns any reading depends on. It looks at one place.
-func (h *hypothesis) columns(x1, x2 float64) {
+// widen adds to the columns in use those of the unknowns that readings depend on
+// with the faults at a place.
+func (h *hypothesis) widen(x1, x2 float64) {
 	var active [rowLen]bool
+	for _, c := range h.cols {
+		active[c] = true
+	}
 	for _, t := range h.tables {
 		h.m.at(h.j, t, x1, x2, h.weights[:0])
 		h.m.mu.Lock()
@@ -217,7 +221,7 @@ func (m *Model) sweep(readings []Reading, kind, still Kind, atM, out []float64) 
 		return
 	}
 	if !kind.placed() {
-		h.columns(0, 0)
+		h.widen(0, 0)
 		l := h.logLikelihood(0, 0)
 		for i := range out {
 			out[i] = l
@@ -267,7 +271,7 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 		lo = hi
 	}
 	for _, run := range runs {
-		h.columns2(at(atM[run[0]]))
+		h.widen(at(atM[run[0]]))
 	}
 	const step, comb = 64, 64
 	best := math.Inf(-1)
@@ -406,17 +410,6 @@ next:
 	h.live = kept
 }
 
-func (h *hypothesis) columns2(x1, x2 float64) {
-	old := slices.Clone(h.cols)
-	h.columns(x1, x2)
-	for _, c := range old {
-		if !slices.Contains(h.cols, c) {
-			h.cols = append(h.cols, c)
-		}
-	}
-	slices.Sort(h.cols)
-}
-
 // SweepPairs is the LogLikelihood of a fault of kind k1 at atM[i] together
 // with one of kind k2 at atM[j], at [i][j]. Two of kind [Touch] are one touch
 // between the two places.
@@ -510,7 +503,7 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 	for i := 0; i < n; i += step {
 		for j := 0; j < n; j += step {
 			if possible(i, j) {
-				h.columns2(atM[i], atM[j])
+				h.widen(atM[i], atM[j])
 			}
 		}
 	}

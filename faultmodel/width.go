@@ -46,10 +46,10 @@ func (k Kind) dipFactors(reachM, heightM float64) []float64 {
 	case TooDeep:
 		var out []float64
 		for _, deeper := range [...]float64{0.2, 0.4, 0.7, 1.0} {
-			// Level distance from the wire left at the greater depth, as the reach a
-			// wire at the usual depth would need for it.
-			level := reachM*reachM - (heightM+deeper)*(heightM+deeper)
-			out = append(out, math.Sqrt(max(level, 0)+0.8*heightM*heightM)/reachM)
+			// Level distance is reach^2 - (height + deeper)^2 squared; this is the reach
+			// that would give it at the usual depth, below the height where it is silent.
+			left := reachM*reachM - (heightM+deeper)*(heightM+deeper) + heightM*heightM
+			out = append(out, math.Sqrt(max(left, 1e-4*reachM*reachM))/reachM)
 		}
 		return out
 	}
