@@ -6,13 +6,12 @@ package faultmodel
 // gigohms of good insulation and the milliohms of wire keep their digits side by
 // side; on a symmetric admittance matrix it is Gaussian elimination.
 type network struct {
-	n        int // nodes in use, earth included
-	lines    []lineBranch
-	pairs    []pairBranch
-	resist   []resistor
-	y        [maxNodes][maxNodes]complex128
-	v        [maxNodes]complex128
-	overflow bool
+	n      int // nodes in use, earth included
+	lines  []lineBranch
+	pairs  []pairBranch
+	resist []resistor
+	y      [maxNodes][maxNodes]complex128
+	v      [maxNodes]complex128
 }
 
 // maxNodes bounds the graph: earth, the rod, four ends of the lead-in's legs,
@@ -51,13 +50,11 @@ type resistor struct {
 func (nw *network) reset() {
 	nw.n = 1
 	nw.lines, nw.pairs, nw.resist = nw.lines[:0], nw.pairs[:0], nw.resist[:0]
-	nw.overflow = false
 }
 
 func (nw *network) node() int {
 	if nw.n == maxNodes {
-		nw.overflow = true
-		return nw.n - 1
+		panic("faultmodel: more nodes than three faults and a tap can make")
 	}
 	nw.n++
 	return nw.n - 1

@@ -327,3 +327,26 @@ func TestCurrentAlongTheWire(t *testing.T) {
 	j := w.c.current(200 + 1e-9)
 	within(t, taken, cmplx.Abs(i-j)*w.in.sourceVolts/w.in.sourceOhm, 1e-6, "Kirchhoff at the leak")
 }
+
+func TestAnyFaultsCanBeMeasured(t *testing.T) {
+	// Three faults anywhere, in any hookup: every quantity has a positive, finite
+	// value, with finite slopes.
+	m := DefaultMeters()
+	rapid.Check(t, func(t *rapid.T) {
+		l := drawLoop(t)
+		l.EarthedTerminal = rapid.SampledFrom([]End{NoEnd, EndA, EndB}).Draw(t, "earthed")
+		fs := drawFaults(t, l, maxFaults)
+		in := drawInstallation(t, &l, fs)
+		tap := float64(rapid.IntRange(0, int(l.TotalM())).Draw(t, "tap"))
+		var c circuit
+		var o outcome
+		for _, q := range append([]Quantity{LoopOhms, LoopOhmsReversed, BoundaryOhms, LegAToEarth, LegBToEarth, CapacitanceA, CapacitanceB,
+			LeadInOhmsOpen, AdapterVolts, TerminalVolts, LoopCurrent}, tapReadings...) {
+			c.measure(&in, fs, q, tap, m.capHz(), &o)
+			assert.True(t, o.value > 0 && !math.IsInf(o.value, 0), "%s reads %v", q, o.value)
+			for _, s := range o.slope {
+				assert.False(t, math.IsNaN(s) || math.IsInf(s, 0), "%s", q)
+			}
+		}
+	})
+}
