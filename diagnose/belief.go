@@ -187,8 +187,12 @@ func (b *belief) epochs(e *Engine) []epoch {
 			r.FaultAway = a.When == FaultAbsent
 			ep.readings = append(ep.readings, r)
 		case check.Kind == kb.Tap && a.AtM != nil:
-			taps[f.epoch] = append(taps[f.epoch], locate.Tap{AtM: *a.AtM, A: a.ASide, B: a.BSide,
-				ErrorProb: e.kb.Settings.TapError.Value, PersistentProb: e.kb.Settings.PersistentError.Value})
+			t := locate.Tap{AtM: *a.AtM, A: a.ASide, B: a.BSide,
+				ErrorProb: e.kb.Settings.TapError.Value, PersistentProb: e.kb.Settings.PersistentError.Value}
+			if b.atSplice(*a.AtM) {
+				t.PitM = SplicePitM
+			}
+			taps[f.epoch] = append(taps[f.epoch], t)
 			ep.readings = append(ep.readings, tapReadings(a)...)
 		case check.Kind == kb.Widths:
 			ep.widths = append(ep.widths, a.Widths...)
@@ -215,6 +219,14 @@ func (b *belief) epochs(e *Engine) []epoch {
 		}
 	}
 	return out
+}
+
+// SplicePitM is how far either side of an old splice its opening lays the wire bare.
+const SplicePitM = quantity.MPerFt
+
+// atSplice tells whether a tap there opens a known splice.
+func (b *belief) atSplice(xM float64) bool {
+	return slices.ContainsFunc(b.site.SplicesM, func(s float64) bool { return math.Abs(s-xM) < SplicePitM })
 }
 
 // tapReadings are the ohms read on a tap. They join the other readings, with which

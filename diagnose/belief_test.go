@@ -84,16 +84,22 @@ func TestPosteriorAgainstBruteForce(t *testing.T) {
 		switch {
 		case h.b < 0:
 			p = row(c, a, k)
+		case c.Answers[k].Share.Value > 0:
+			p = c.Baseline.P[c.Answers[k].ID]
 		case c.Combine == "product":
-			var sum float64
+			sum, free := 0.0, 1.0
 			for j := range c.Answers {
+				if c.Answers[j].Share.Value > 0 {
+					free -= c.Baseline.P[c.Answers[j].ID]
+					continue
+				}
 				q := row(c, a, j) * row(c, &e.kb.Causes[h.b], j) / c.Baseline.P[c.Answers[j].ID]
 				sum += q
 				if j == k {
 					p = q
 				}
 			}
-			p /= sum
+			p *= free / sum
 		default:
 			one, two := own(c, a), own(c, &e.kb.Causes[h.b])
 			for i, x := range one {

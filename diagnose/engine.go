@@ -168,8 +168,10 @@ func (e *Engine) tools(c *Case) map[string]bool {
 			}
 		}
 	}
-	if hand["meter"] && hand["spade"] {
-		hand["earth-rod"] = true // a meter to earth may use the spade as the rod
+	for _, t := range e.kb.Tools {
+		if slices.ContainsFunc(t.Instead, func(id string) bool { return hand[id] }) {
+			hand[t.ID] = true
+		}
 	}
 	return hand
 }

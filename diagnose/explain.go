@@ -99,8 +99,14 @@ type Weight struct {
 func (a *Assessment) Weights(cause string) []Weight {
 	with := odds(a.Initial(cause))
 	var out []Weight
+	kept := kept(a.log)
 	for _, i := range a.desk.engine.Standing(a.log) {
-		rest := slices.Delete(slices.Clone(a.log), i, i+1)
+		var rest []Entry
+		for _, k := range kept {
+			if k != i {
+				rest = append(rest, a.log[k])
+			}
+		}
 		less := &Assessment{desk: a.desk, log: rest, belief: a.desk.engine.believe(a.desk.wire, rest)}
 		without := odds(less.Initial(cause))
 		out = append(out, Weight{i, 10 * math.Log10(with/without)})

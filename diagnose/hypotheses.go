@@ -132,7 +132,11 @@ func (s *space) tabulate(c *kb.Check) *tables {
 	}
 	combine := noisyMax
 	if c.Combine == "product" {
-		combine = product
+		silent := make([]bool, n)
+		for k := range silent {
+			silent[k] = c.Answers[k].Share.Value > 0
+		}
+		combine = func(p1, p2, base []float64) []float64 { return product(p1, p2, base, silent) }
 	}
 	showing := func(i int, away float64) []float64 {
 		p := make([]float64, n)
@@ -203,20 +207,28 @@ func noisyMax(p1, p2, base []float64) []float64 {
 }
 
 // product combines the answers under two causes where they have no order: each
-// cause's odds against the baseline multiply.
-func product(p1, p2, base []float64) []float64 {
+// cause's odds against the baseline multiply. Silent answers, which say nothing
+// of the fault, keep their share.
+func product(p1, p2, base []float64, silent []bool) []float64 {
 	out := make([]float64, len(p1))
-	var sum float64
+	var sum, kept float64
 	for k := range out {
-		if base[k] > 0 {
+		switch {
+		case silent[k]:
+			out[k] = base[k]
+			kept += base[k]
+			continue
+		case base[k] > 0:
 			out[k] = p1[k] * p2[k] / base[k]
-		} else {
+		default:
 			out[k] = (p1[k] + p2[k]) / 2
 		}
 		sum += out[k]
 	}
 	for k := range out {
-		out[k] /= sum
+		if !silent[k] {
+			out[k] *= (1 - kept) / sum
+		}
 	}
 	return out
 }

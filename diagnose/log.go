@@ -50,8 +50,8 @@ func (e *Engine) Standing(log []Entry) []int {
 	return out
 }
 
-// read derives what holds from the log.
-func (e *Engine) read(log []Entry) history {
+// kept lists the indexes of the entries that are not taken back.
+func kept(log []Entry) []int {
 	var kept []int
 	for i, entry := range log {
 		if entry.Undo {
@@ -62,7 +62,11 @@ func (e *Engine) read(log []Entry) history {
 		}
 		kept = append(kept, i)
 	}
+	return kept
+}
 
+// read derives what holds from the log.
+func (e *Engine) read(log []Entry) history {
 	h := history{latest: map[string]*Answer{}, asked: map[string]bool{}, later: map[string]bool{}}
 	type slot struct {
 		epoch int
@@ -70,7 +74,7 @@ func (e *Engine) read(log []Entry) history {
 		when  When
 	}
 	at := map[slot]int{}
-	for _, i := range kept {
+	for _, i := range kept(log) {
 		switch entry := log[i]; {
 		case entry.Repair != nil && entry.Repair.Repair == refer:
 			h.handed = true

@@ -432,7 +432,7 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 	rate := e.perMinute(a.desk.c.Role)
 	for i := range e.kb.Checks {
 		c := &e.kb.Checks[i]
-		if c.Kind == kb.Tap || a.belief.h.asked[c.ID] || a.belief.h.later[c.ID] {
+		if c.Kind == kb.Tap || a.belief.h.asked[c.ID] || a.belief.h.later[c.ID] || a.known(c) {
 			continue
 		}
 		minutes, money, ok := a.able(c.Roles, c.Tools, c.OnWire, c.Digs, c.Needs, stopped)
@@ -447,6 +447,12 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 		m.tests = append(m.tests, test{c, minutes})
 		m.Tests = append(m.Tests, policy.Test{Cost: minutes*rate + money, Outcomes: outcomes})
 	}
+}
+
+// known tells whether the yard answers a check already, in a way that the priors
+// take in.
+func (a *Assessment) known(c *kb.Check) bool {
+	return slices.ContainsFunc(c.KnownBy, func(fact string) bool { return a.belief.facts[fact] })
 }
 
 // outcomes are a check's results and their chances under each hypothesis.

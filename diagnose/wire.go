@@ -222,24 +222,35 @@ func site(y *yard.Map) locate.Site {
 // costs are the planner's figures from the knowledge base, for a role.
 func (e *Engine) costs(role Role) locate.Costs {
 	s := &e.kb.Settings
-	splice := e.kb.Item("waterproof-splice")
-	c := locate.DefaultCosts()
-	c.PerMinute = e.perMinute(role)
-	c.WalkMinutesPerM = s.WalkMinutesPerFt.Value / quantity.MPerFt
-	c.TapMinutes, c.OpenSpliceMinutes = s.TapMinutes.Value, s.OpenSpliceMinutes.Value
-	c.JoinMinutes = s.JoinMinutes.Value
-	if splice != nil {
+	c := locate.Costs{
+		PerMinute:         e.perMinute(role),
+		WalkMinutesPerM:   s.WalkMinutesPerFt.Value / quantity.MPerFt,
+		TapMinutes:        s.TapMinutes.Value,
+		OpenSpliceMinutes: s.OpenSpliceMinutes.Value,
+		ReadMinutes:       s.ReadMinutes.Value,
+		LayMinutesPerM:    s.LayMinutesPerFt.Value / quantity.MPerFt,
+		DigMinutes:        map[string]float64{},
+		JoinMinutes:       s.JoinMinutes.Value,
+		SpliceLater:       s.SpliceLater.Value,
+		JoinsPerTap:       1,
+		ReplaceMinutes:    s.ReplaceMinutes.Value,
+		TrenchMinutesPerM: s.TrenchMinutesPerFt.Value / quantity.MPerFt,
+		TrenchFactor:      map[string]float64{},
+		OpenMinutesPerM:   s.OpenMinutesPerFt.Value / quantity.MPerFt,
+		OpenMaxM:          s.OpenMaxFt.Value * quantity.MPerFt,
+		CheckMinutes:      s.TestMinutes.Value,
+		TapError:          s.TapError.Value,
+		PersistentError:   s.PersistentError.Value,
+	}
+	if splice := e.kb.Item("waterproof-splice"); splice != nil {
 		c.JoinPrice = splice.Price.Value
 	}
-	c.TrenchMinutesPerM = s.TrenchMinutesPerFt.Value / quantity.MPerFt
 	if wire := e.kb.Item("boundary-wire"); wire != nil {
 		c.WirePerM = wire.Price.Value / quantity.MPerFt
 	}
-	c.DigMinutes, c.TrenchFactor = map[string]float64{}, map[string]float64{}
 	for _, f := range s.Surfaces {
 		c.DigMinutes[f.ID], c.TrenchFactor[f.ID] = f.DigMinutes.Value, f.PerFtFactor.Value
 	}
-	c.TapError, c.PersistentError = s.TapError.Value, s.PersistentError.Value
 	return c
 }
 
@@ -263,18 +274,20 @@ func (e *Engine) facts(y *yard.Map) map[string]bool {
 	if y.Transmitter.Arrester != nil {
 		f["arrester"], f["no-arrester"] = *y.Transmitter.Arrester, !*y.Transmitter.Arrester
 	}
-	if y.InstalledYear > 0 && e.year > 0 {
+	f["age-known"] = y.InstalledYear > 0 && e.year > 0
+	if f["age-known"] {
 		age := e.year - y.InstalledYear
-		f["old"], f["new"] = age >= oldYears, age <= newYears
+		f["old"], f["new"] = age > oldYears, age < newYears
 	}
 	return f
 }
 
 // A loop is old when its first splices have had time to fail and new while the
-// installer's mistakes still show: judgement.
+// installer's mistakes still show; the bounds are those of the answers to
+// system-age. Between them the age says nothing.
 const (
-	oldYears = 8
-	newYears = 1
+	oldYears = 10
+	newYears = 3
 )
 
 // placePrior is where a cause is likely before any answer: the mixture of the

@@ -809,6 +809,13 @@ func (c *checker) settings() {
 	e.number(s.OpenSpliceMinutes, 0, 1440, "open_splice_minutes")
 	e.number(s.JoinMinutes, 0, 1440, "join_minutes")
 	e.number(s.TrenchMinutesPerFt, 0, 100, "trench_minutes_per_ft")
+	e.number(s.ReadMinutes, 0, 1440, "read_minutes")
+	e.number(s.LayMinutesPerFt, 0, 10, "lay_minutes_per_ft")
+	e.number(s.SpliceLater, 0, 100000, "splice_later")
+	e.number(s.ReplaceMinutes, 0, 1440, "replace_minutes")
+	e.number(s.OpenMinutesPerFt, 0, 100, "open_minutes_per_ft")
+	e.number(s.OpenMaxFt, 0, 100, "open_max_ft")
+	e.number(s.TestMinutes, 0, 1440, "test_minutes")
 	e.number(s.TapError, 0, 0.4, "tap_error")
 	e.number(s.PersistentError, 0, 0.4, "persistent_error")
 	if s.PersistentError.Value > s.TapError.Value {

@@ -113,7 +113,8 @@ type Cause struct {
 
 // Factor multiplies a prior where a fact holds. The facts are those of
 // diagnose: has-splices, no-known-splices, old, new, crosses-driveway, bordered,
-// arrester, no-arrester, earthed, reversed-runs, deep-soil-added, metal, utility, gate, no-map.
+// arrester, no-arrester, earthed, reversed-runs, deep-soil-added, metal, utility, gate, no-map,
+// age-known.
 type Factor struct {
 	Fact  string  `yaml:"fact"`
 	Times float64 `yaml:"times"`
@@ -351,6 +352,13 @@ type Settings struct {
 	OpenSpliceMinutes  Number       `yaml:"open_splice_minutes"`    // open and test an existing splice instead of cutting
 	JoinMinutes        Number       `yaml:"join_minutes"`           // make good with one waterproof splice
 	TrenchMinutesPerFt Number       `yaml:"trench_minutes_per_ft"`  // new section in turf
+	ReadMinutes        Number       `yaml:"read_minutes"`           // one more reading both ways at an open spot
+	LayMinutesPerFt    Number       `yaml:"lay_minutes_per_ft"`     // temporary wire out and in
+	SpliceLater        Number       `yaml:"splice_later"`           // money: what a new splice costs later, as the next suspect
+	ReplaceMinutes     Number       `yaml:"replace_minutes"`        // for each new section: fetch, lay out, tidy
+	OpenMinutesPerFt   Number       `yaml:"open_minutes_per_ft"`    // laying bare a stretch along the old wire
+	OpenMaxFt          Number       `yaml:"open_max_ft"`            // the longest stretch laid bare whole
+	TestMinutes        Number       `yaml:"test_minutes"`           // the end-to-end test after a repair
 	TapError           Number       `yaml:"tap_error"`              // chance that one tap result is wrong
 	PersistentError    Number       `yaml:"persistent_error"`       // the part of it that repeating at the spot cannot remove
 	SettleProbability  Number       `yaml:"settle_probability"`     // a cause this likely is spoken of as found

@@ -76,7 +76,7 @@ var badOverlays = map[string][]string{
 	"unknown-answer-in-row":        {`5:61: check "supply-sign": there is no answer "dim"`},
 	"unknown-cause-in-row":         {`5:19: check "supply-sign": there is no cause "wire-ate"`},
 	"unknown-caution":              {`4:16: check "supply-sign": there is no caution "mind-the-step"`},
-	"unknown-fact":                 {`5:16: cause "wire-cut": "windy" is unknown; expected one of has-splices, no-known-splices, old, new, crosses-driveway, bordered, arrester, no-arrester, earthed, reversed-runs, deep-soil-added, metal, utility, gate, no-map`},
+	"unknown-fact":                 {`5:16: cause "wire-cut": "windy" is unknown; expected one of has-splices, no-known-splices, old, new, crosses-driveway, bordered, arrester, no-arrester, earthed, reversed-runs, deep-soil-added, metal, utility, gate, no-map, age-known`},
 	"unknown-feature":              {`5:14: cause "wire-cut": "pond" is unknown; expected one of boundary, lead-in, anywhere, splice, driveway, path, bed, edge, tree, fence, metal, utility, gate, own-return, soil-added, surface, twisted, corner`},
 	"unknown-field":                {`5:5: unknown field "priority"; expected one of given, id, intermittent, kind, means, mirror, name, part, place, prior, repeats`},
 	"unknown-item":                 {`5:16: repair "repair:collar-battery": there is no item "glue"`},

@@ -19,7 +19,7 @@ var (
 		"own-return", "soil-added", "surface", "twisted", "corner"}
 	regions = []string{"boundary", "lead-in", "anywhere"}
 	facts   = []string{"has-splices", "no-known-splices", "old", "new", "crosses-driveway", "bordered", "arrester",
-		"no-arrester", "earthed", "reversed-runs", "deep-soil-added", "metal", "utility", "gate", "no-map"}
+		"no-arrester", "earthed", "reversed-runs", "deep-soil-added", "metal", "utility", "gate", "no-map", "age-known"}
 
 	generalActs = []string{"replace-section", "replace-lead-in", "replace-loop", "refer", "verify", "done"}
 	stoppable   = []string{"wire-work", "digging", "collar-on-pet"}

@@ -65,6 +65,9 @@ type Tap struct {
 	Again          []Reads // further readings at this spot
 	ErrorProb      float64
 	PersistentProb float64
+	// PitM is set where an old splice was opened: a break within it either side is
+	// laid bare, and mostly out of the way of the test, so that both sides read intact.
+	PitM float64
 
 	// Readings are the ohms read on this tap, per side and to earth, judged by
 	// Model: they find a resistive splice or a leak, which continuity cannot.
@@ -85,8 +88,7 @@ func (t Tap) At(kind faultmodel.Kind, xM float64) float64 {
 
 // AtPair is ln P(what the tap showed | two faults).
 func (t Tap) AtPair(k1 faultmodel.Kind, x1M float64, k2 faultmodel.Kind, x2M float64) float64 {
-	b1, b2 := breaks(k1), breaks(k2)
-	l := t.sides(b1 && x1M < t.AtM || b2 && x2M < t.AtM, b1 && x1M >= t.AtM || b2 && x2M >= t.AtM)
+	l := t.through(breaks(k1), x1M, breaks(k2), x2M)
 	if t.Model != nil && len(t.Readings) > 0 {
 		l += t.Model.LogLikelihood(t.readings(), faultmodel.Fault{Kind: k1, AtM: x1M}, faultmodel.Fault{Kind: k2, AtM: x2M})
 	}
@@ -106,7 +108,23 @@ func (t Tap) Sweep(kind faultmodel.Kind, xM []float64) []float64 {
 }
 
 func (t Tap) continuity(kind faultmodel.Kind, xM float64) float64 {
-	return t.sides(breaks(kind) && xM < t.AtM, breaks(kind) && xM >= t.AtM)
+	return t.through(breaks(kind), xM, false, 0)
+}
+
+// laidBare is the chance that opening a splice takes its own break out of the way
+// of the test; else somebody clipped on outside it. Judgement.
+const laidBare = 0.8
+
+// through is ln P(what the sides showed | breaks at x1M and x2M, where there are).
+func (t Tap) through(b1 bool, x1M float64, b2 bool, x2M float64) float64 {
+	as := func(b1, b2 bool) float64 {
+		return t.sides(b1 && x1M < t.AtM || b2 && x2M < t.AtM, b1 && x1M >= t.AtM || b2 && x2M >= t.AtM)
+	}
+	bare1, bare2 := b1 && math.Abs(x1M-t.AtM) < t.PitM, b2 && math.Abs(x2M-t.AtM) < t.PitM
+	if !bare1 && !bare2 {
+		return as(b1, b2)
+	}
+	return math.Log(laidBare*math.Exp(as(b1 && !bare1, b2 && !bare2)) + (1-laidBare)*math.Exp(as(b1, b2)))
 }
 
 // readings are the tap's own, wherever the caller left their place unset.
@@ -155,7 +173,12 @@ func (t Tap) side(end End, broken bool) float64 {
 }
 
 // Focus is where the tap's likelihood steps; a grid of pairs puts a line there.
-func (t Tap) Focus() []float64 { return []float64{t.AtM} }
+func (t Tap) Focus() []float64 {
+	if t.PitM > 0 {
+		return []float64{t.AtM - t.PitM, t.AtM, t.AtM + t.PitM}
+	}
+	return []float64{t.AtM}
+}
 
 // GroupTaps joins taps within withinM of each other's first spot into one with
 // repeats, since they share a contact. The first one's place and error figures hold.
