@@ -36,8 +36,10 @@ func EffortFor(tests int) Effort {
 const tieShare = 0.005
 
 // Decide returns the step with the least expected total cost. Steps within half
-// a percent of the best are tied, and the one with the smallest cost of its own
-// wins, so that a small change of belief does not flip the advice.
+// a percent of the best are tied. Of tied steps one that ends something goes
+// before one that only asks, and else the one with the smallest cost of its own,
+// so that a small change of belief does not flip the advice and nobody is asked
+// for the sake of pennies.
 func (p *Problem) Decide(e Effort) Decision {
 	options := p.Options(e)
 	best := options[0]
@@ -45,7 +47,8 @@ func (p *Problem) Decide(e Effort) Decision {
 		if o.Cost > options[0].Cost*(1+tieShare) {
 			break
 		}
-		if p.own(o) < p.own(best) {
+		asks, asked := o.Kind == DoTest, best.Kind == DoTest
+		if asked && !asks || asks == asked && p.own(o) < p.own(best) {
 			best = o
 		}
 	}
