@@ -149,6 +149,9 @@ func FormatPercent(share float64) string {
 
 // FormatMinutes gives a time: "12 min", "1 h 20 min".
 func FormatMinutes(minute float64) string {
+	if !(math.Abs(minute) < 1e9) {
+		return "? min"
+	}
 	whole := int(math.Round(minute))
 	switch {
 	case minute > 0 && minute < 0.95:
@@ -255,8 +258,12 @@ func significant(v float64) string {
 	return trim(fixed(v, 2))
 }
 
-// fixed writes so many decimals, and never a minus before zero.
+// fixed writes so many decimals, and never a minus before zero. What is no
+// number is a question mark, not "NaN" in front of a homeowner.
 func fixed(v float64, decimals int) string {
+	if math.IsNaN(v) {
+		return "?"
+	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {
 		return strings.TrimPrefix(s, "-")

@@ -221,6 +221,8 @@ func TestFormat(t *testing.T) {
 		"12 min":        quantity.FormatMinutes(12.2),
 		"1 h 20 min":    quantity.FormatMinutes(80),
 		"30 s":          quantity.FormatMinutes(0.5),
+		"? min":         quantity.FormatMinutes(math.NaN()),
+		"? %":           quantity.FormatPercent(math.NaN()),
 		"over-range":    quantity.FormatReading(0, true, "ohm"),
 		"480 ft":        quantity.WriteLength(146.304, quantity.Feet),
 		"12.35 kohm":    quantity.WriteOhms(12350),

@@ -121,6 +121,8 @@ func TestRecordAfterTheRepair(t *testing.T) {
 	assert.True(t, r.Done[0].Fixed)
 	assert.Contains(t, r.Done[0].Text, "309 ft")
 	assert.Contains(t, r.Outcome, "confirmed")
+	assert.Equal(t, sentence(newEngine().Base().Cause("wire-cut").Name.Technician)+", at 309 ft, mended", r.Was)
+	assert.Equal(t, []string{newEngine().Base().Cause("wire-cut").Name.Technician}, r.Weighed, "answers are weighed for what it was")
 	assert.Len(t, r.Profile.Measured, 48)
 	assert.NotEmpty(t, r.Profile.Model, "the yard has a path, so the model has widths")
 	found := map[string]string{}

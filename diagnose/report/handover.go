@@ -30,6 +30,9 @@ func (r *Record) Handover() string {
 			causes = append(causes, fmt.Sprintf("%s (%s)", c.Name, quantity.FormatPercent(c.Chance)))
 		}
 	}
+	if r.Was != "" {
+		p.item("Was:", r.Was+".")
+	}
 	p.item("Likely:", strings.Join(causes, "; "))
 	if len(r.Places) > 0 {
 		p.item("Where:", r.Places[0])

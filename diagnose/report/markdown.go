@@ -27,7 +27,12 @@ func (r *Record) Markdown() string {
 	}
 
 	line("# %s\n", markdown(r.title()))
-	line("**%s: %s, %s.** %s\n", markdown(r.Finding), quantity.FormatPercent(r.Chance), markdown(r.Word), markdown(r.Means))
+	finding := fmt.Sprintf("%s: %s, %s.", markdown(r.Finding), quantity.FormatPercent(r.Chance), markdown(r.Word))
+	if r.Was != "" {
+		line("**%s.** %s\n\nNow: %s\n", markdown(r.Was), markdown(r.Means), lower(finding))
+	} else {
+		line("**%s** %s\n", finding, markdown(r.Means))
+	}
 	for _, s := range append(r.Places, r.Two) {
 		if s != "" {
 			line("%s\n", markdown(s))

@@ -30,7 +30,8 @@ type Record struct {
 	Case, Yard, Date, Role string
 	Redacted               bool
 
-	Finding  string // the likeliest cause
+	Was      string // what it turned out to be; empty until it is mended or named
+	Finding  string // the likeliest cause, of what is wrong now
 	Chance   float64
 	Word     string // the chance as a word
 	Means    string
@@ -147,6 +148,7 @@ func New(e *diagnose.Engine, c *diagnose.Case, o Options) (*Record, error) {
 		r.Case, r.Yard, r.Result.Case = "", "", ""
 	}
 	w.finding(r)
+	w.was(r)
 	w.places(r)
 	w.scene(r)
 	w.step(r)
@@ -247,6 +249,35 @@ func (w *writer) finding(r *Record) {
 	if w.a.Expected.Cost > 0 {
 		r.Expected += ", " + w.money(w.a.Expected.Cost)
 	}
+}
+
+// was says what it turned out to be.
+func (w *writer) was(r *Record) {
+	cause := w.turnedOut()
+	if cause == nil {
+		return
+	}
+	var at *float64
+	fixed := false
+	for _, i := range w.kept() {
+		switch e := w.a.Log()[i]; {
+		case e.Outcome != nil && e.Outcome.AtM != nil:
+			at = e.Outcome.AtM
+		case e.Repair != nil && e.Repair.Fixed:
+			fixed = true
+			if e.Repair.AtM != nil {
+				at = e.Repair.AtM
+			}
+		}
+	}
+	r.Was = sentence(w.of(cause.Name))
+	if at != nil {
+		r.Was += ", at " + w.length(*at)
+	}
+	if fixed {
+		r.Was += ", mended"
+	}
+	r.Means = w.of(cause.Means)
 }
 
 func (w *writer) money(v float64) string {
@@ -406,9 +437,29 @@ func (w *writer) plan(r *Record) {
 	}
 }
 
-// weighedCauses are the causes that the answers' weights are told for: the two
-// most likely.
+// turnedOut is the cause that the case turned out to have: by its outcome, else
+// by a repair after which the fault was gone; nil while nobody knows.
+func (w *writer) turnedOut() *kb.Cause {
+	var cause *kb.Cause
+	for _, i := range w.kept() {
+		switch e := w.a.Log()[i]; {
+		case e.Outcome != nil:
+			return w.base.Cause(e.Outcome.Cause)
+		case e.Repair != nil && e.Repair.Fixed:
+			if c := w.base.Cause(strings.TrimPrefix(e.Repair.Repair, "repair:")); c != nil {
+				cause = c
+			}
+		}
+	}
+	return cause
+}
+
+// weighedCauses are the causes that the answers' weights are told for: what it
+// turned out to be, or else the two most likely.
 func (w *writer) weighedCauses() []*kb.Cause {
+	if c := w.turnedOut(); c != nil {
+		return []*kb.Cause{c}
+	}
 	var causes []*kb.Cause
 	for _, c := range w.a.Ranking {
 		if len(causes) == 0 || len(causes) < 2 && c.P >= worthWeighing {
@@ -957,8 +1008,8 @@ func (w *writer) profile(r *Record, widths []faultmodel.Width) {
 // Judgement.
 const collarHeightM = 0.3
 
-// modelWidths is the width on the inside of a sound loop of the yard's shape
-// whose straight stretches reach as far as was measured in the middle.
+// modelWidths is the width on the inside of a sound loop of the yard's shape,
+// as wide in the middle as was measured; nil where the shape gives none.
 func modelWidths(m *yard.Map, reachM float64) []draw.Width {
 	path := make([]faultmodel.Point, len(m.Loop.Path))
 	for i, p := range m.Loop.Path {
@@ -970,16 +1021,41 @@ func modelWidths(m *yard.Map, reachM float64) []draw.Width {
 		round += math.Hypot(q.X-p.X, q.Y-p.Y)
 	}
 	const places = 60
-	at := make([]float64, places)
-	for i := range at {
-		at[i] = (float64(i) + 0.5) / places * round
+	chainage := func(along float64) float64 { return m.LeadInM() + along/round*m.BoundaryM() }
+	var at []float64
+	for i := range places {
+		if along := (float64(i) + 0.5) / places * round; !inCorner(m, chainage(along), reachM) {
+			at = append(at, along)
+		}
+	}
+	if len(at) == 0 {
+		return nil // all corners
 	}
 	inside, _ := faultmodel.PathWidths(path, collarHeightM, reachM, at)
-	out := make([]draw.Width, places)
+	if median(inside) == 0 {
+		return nil
+	}
+	// The width control is where it is: only the shape is compared.
+	scale := reachM / median(inside)
+	out := make([]draw.Width, len(at))
 	for i, v := range inside {
-		out[i] = draw.Width{AtM: m.LeadInM() + at[i]/round*m.BoundaryM(), WidthM: min(v, 2*reachM)}
+		out[i] = draw.Width{AtM: chainage(at[i]), WidthM: min(v*scale, 2*reachM)}
 	}
 	return out
+}
+
+// inCorner tells whether a place lies in a corner that points out of the yard:
+// square off one of its legs the other leg runs alongside, and a width has no
+// meaning there.
+func inCorner(m *yard.Map, atM, reachM float64) bool {
+	const turn = 40 // degrees
+	for _, c := range m.Corners(turn) {
+		off := math.Abs(atM - c.AtM)
+		if off = min(off, m.BoundaryM()-off); !c.Reentrant && off < 2*reachM {
+			return true
+		}
+	}
+	return false
 }
 
 func median(v []float64) float64 {

@@ -104,7 +104,12 @@ func (r *Record) Table(t Terminal) (string, error) {
 	p.line(r.title())
 	p.line(strings.Repeat("=", min(utf8.RuneCountInString(r.title()), columns)))
 	p.blank()
-	p.line(fmt.Sprintf("%s: %s, %s", r.Finding, quantity.FormatPercent(r.Chance), r.Word))
+	finding := fmt.Sprintf("%s: %s, %s", r.Finding, quantity.FormatPercent(r.Chance), r.Word)
+	if r.Was != "" {
+		p.line(r.Was)
+		finding = "Now: " + lower(finding)
+	}
+	p.line(finding)
 	for _, s := range r.Places {
 		p.line(s)
 	}
