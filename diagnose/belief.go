@@ -673,14 +673,18 @@ func (p *pairing) joint(h int) float64 {
 	return logMean(logs)
 }
 
-// alone is ln of the circuit's and field's evidence for a cause alone at a place.
+// alone is ln of the circuit's and field's evidence for a cause alone at a place:
+// the sweep has it already.
 func (p *pairing) alone(c int, kind faultmodel.Kind, x float64) float64 {
 	var l float64
 	for e := range p.epochs {
-		if p.stand[c][e] == p.space.nothing {
+		switch {
+		case p.stand[c][e] == p.space.nothing:
 			l += p.flat(&p.epochs[e], faultmodel.Healthy)
-		} else {
-			l += p.at(&p.epochs[e], kind, x)
+		case p.place[c] == nil:
+			l += p.flat(&p.epochs[e], kind)
+		default:
+			l += p.sweeps[kind][e][p.axis.Cell(x)]
 		}
 	}
 	return l
@@ -751,7 +755,8 @@ func (p *pairing) representatives(c int) []float64 {
 	mix, _ = mix.Update(logL)
 	out := make([]float64, representativePlaces)
 	for i := range out {
-		out[i] = quantile(mix, (float64(i)+0.5)/representativePlaces)
+		// The middle of a cell, where the sweep was taken.
+		out[i] = p.axis.Mid(p.axis.Cell(quantile(mix, (float64(i)+0.5)/representativePlaces)))
 	}
 	return out
 }

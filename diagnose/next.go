@@ -504,6 +504,10 @@ func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 // how much cheaper its search would become.
 const worthNarrowing = 0.02
 
+// worthForecasting is the probability of a cause below which no reading is
+// forecast for it.
+const worthForecasting = 0.004
+
 // looks is how many places stand for all a place might turn out to be.
 const looks = 3
 
@@ -725,16 +729,31 @@ func (f *forecast) edges(causes []int, weight map[int]float64) []float64 {
 func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	b := a.belief
 	f := a.forecast(faultmodel.Quantity(c.Quantity))
-	// A pair is weighed by the one of its causes that moves the reading more: the
-	// one less like a sound loop.
+	// A cause too unlikely to matter for the decision is taken for a sound loop. A
+	// pair is weighed by the one of its causes that moves the reading more: the one
+	// less like a sound loop.
+	share := make([]float64, len(b.space.causes))
+	for i, h := range m.hyps {
+		hyp := b.space.hyps[h]
+		share[hyp.a] += m.P[i]
+		if hyp.b >= 0 && hyp.b != hyp.a {
+			share[hyp.b] += m.P[i]
+		}
+	}
+	as := func(cause int) int {
+		if share[cause] < worthForecasting {
+			return b.space.nothing
+		}
+		return cause
+	}
 	sound := f.typical(b.space.nothing)
 	seen := make([]int, len(m.hyps))
 	weight := map[int]float64{} // probability by cause seen
 	for i, h := range m.hyps {
 		hyp := b.space.hyps[h]
-		seen[i] = hyp.a
-		if hyp.b >= 0 && distance(f.typical(hyp.b), sound) > distance(f.typical(hyp.a), sound) {
-			seen[i] = hyp.b
+		seen[i] = as(hyp.a)
+		if hyp.b >= 0 && distance(f.typical(as(hyp.b)), sound) > distance(f.typical(seen[i]), sound) {
+			seen[i] = as(hyp.b)
 		}
 		weight[seen[i]] += m.P[i]
 	}
