@@ -170,20 +170,28 @@ type writer struct {
 	a      *diagnose.Assessment
 	o      Options
 	role   string
-	// without is the case judged with one of its answers left out, by the answer's
-	// place in the log: what an answer weighed for any cause, from one pass.
+	// before is the case as it stood when the repair that ended it was made, and
+	// without is before judged with one of its answers left out, by the answer's
+	// place in the log: what each answer weighed for any cause, from one pass.
+	// Answers after the repair prove the repair; they weigh nothing here.
+	before  *diagnose.Assessment
 	without map[int]*diagnose.Assessment
 }
 
 // leaveOut judges the case again without each of its answers.
 func (w *writer) leaveOut() {
-	w.without = map[int]*diagnose.Assessment{}
-	for _, i := range w.engine.Standing(w.a.Log()) {
-		e := w.a.Log()[i]
-		if e.Answer != nil && nonAnswers[e.Answer.Choice] != "" {
-			continue // says nothing
+	log := w.a.Log()
+	w.before = w.a
+	for _, i := range w.kept() {
+		if r := log[i].Repair; r != nil && r.Fixed {
+			log = log[:i]
+			w.before = w.desk.Assess(log)
+			break
 		}
-		w.without[i] = w.desk.Assess(slices.Delete(slices.Clone(w.a.Log()), i, i+1))
+	}
+	w.without = map[int]*diagnose.Assessment{}
+	for _, i := range w.engine.Standing(log) {
+		w.without[i] = w.desk.Assess(slices.Delete(slices.Clone(log), i, i+1))
 	}
 }
 
@@ -194,7 +202,7 @@ func (w *writer) decibans(entry int, cause string) float64 {
 	if !ok {
 		return 0
 	}
-	return 10 * math.Log10(odds(w.a.Initial(cause))/odds(less.Initial(cause)))
+	return 10 * math.Log10(odds(w.before.Initial(cause))/odds(less.Initial(cause)))
 }
 
 func odds(p float64) float64 {
@@ -1011,9 +1019,11 @@ const collarHeightM = 0.3
 // modelWidths is the width on the inside of a sound loop of the yard's shape,
 // as wide in the middle as was measured; nil where the shape gives none.
 func modelWidths(m *yard.Map, reachM float64) []draw.Width {
-	path := make([]faultmodel.Point, len(m.Loop.Path))
-	for i, p := range m.Loop.Path {
-		path[i] = faultmodel.Point{X: p.X, Y: p.Y}
+	// A few hundred corners are as good a shape as thousands, a foot apart.
+	const enough = 400
+	var path []faultmodel.Point
+	for i := 0; i < len(m.Loop.Path); i += 1 + (len(m.Loop.Path)-1)/enough {
+		path = append(path, faultmodel.Point{X: m.Loop.Path[i].X, Y: m.Loop.Path[i].Y})
 	}
 	round := 0.0
 	for i, p := range path {

@@ -206,3 +206,16 @@ func TestDrawingsAreWellFormed(t *testing.T) {
 		wellFormed(t, name, svg)
 	}
 }
+
+// The drawings and the page alone, without the judging: 2,000 corners.
+func BenchmarkBigYardPage(b *testing.B) {
+	text := bigYard(2000).Marshal()
+	r := hand(b)
+	for b.Loop() {
+		m, err := yard.Parse("big.yaml", text)
+		require.NoError(b, err)
+		r.Scene.Yard = m
+		_, err = r.HTML()
+		require.NoError(b, err)
+	}
+}
