@@ -244,7 +244,7 @@ func (a *Assessment) Axis() locate.Axis { return a.belief.axis }
 // Result is the assessment as the machine interface gives it.
 func (a *Assessment) Result(u quantity.Units) Result {
 	r := Result{Case: a.desk.c.Name, Role: a.desk.c.Role, TwoFaults: round(a.TwoFaults, 4),
-		Conflicts: []Conflict{}, Cautions: []CautionText{}}
+		Conflicts: []Conflict{}, Cautions: []CautionText{}, Notes: []string{}}
 	for _, c := range a.Ranking {
 		r.Ranking = append(r.Ranking, RankedCause{c.Cause.ID, round(c.P, 4), c.Cause.Part})
 	}
@@ -281,6 +281,7 @@ func (a *Assessment) Result(u quantity.Units) Result {
 	for _, id := range a.Step.Cautions {
 		r.Cautions = append(r.Cautions, CautionText{id, a.desk.engine.kb.CautionText(id, string(a.desk.c.Role))})
 	}
+	r.Notes = append(r.Notes, a.notes()...)
 	return r
 }
 

@@ -99,7 +99,7 @@ type Weight struct {
 func (a *Assessment) Weights(cause string) []Weight {
 	with := odds(a.Initial(cause))
 	var out []Weight
-	kept := kept(a.log)
+	kept := Kept(a.log)
 	for _, i := range a.desk.engine.Standing(a.log) {
 		var rest []Entry
 		for _, k := range kept {

@@ -50,8 +50,8 @@ func (e *Engine) Standing(log []Entry) []int {
 	return out
 }
 
-// kept lists the indexes of the entries that are not taken back.
-func kept(log []Entry) []int {
+// Kept lists the indexes of the entries that are not taken back.
+func Kept(log []Entry) []int {
 	var kept []int
 	for i, entry := range log {
 		if entry.Undo {
@@ -74,7 +74,7 @@ func (e *Engine) read(log []Entry) history {
 		when  When
 	}
 	at := map[slot]int{}
-	for _, i := range kept(log) {
+	for _, i := range Kept(log) {
 		switch entry := log[i]; {
 		case entry.Repair != nil && entry.Repair.Repair == refer:
 			h.handed = true

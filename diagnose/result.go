@@ -13,6 +13,7 @@ type Result struct {
 	Expected  Expected      `json:"expected"`
 	Conflicts []Conflict    `json:"conflicts"`
 	Cautions  []CautionText `json:"cautions"` // those of the next step
+	Notes     []string      `json:"notes"`    // what the answers mean together, in the role's words
 }
 
 // RankedCause is the probability that a cause is present, alone or with another.

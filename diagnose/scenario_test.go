@@ -43,29 +43,18 @@ func assess(t *testing.T, role Role, log ...Entry) *Assessment {
 	return a
 }
 
-// breakChance is the probability that the conductor is parted somewhere.
-func breakChance(a *Assessment) float64 {
-	var p float64
-	for h, ph := range a.remaining() {
-		hyp := a.belief.space.hyps[h]
-		if a.belief.isBreak(hyp.a) || hyp.b >= 0 && a.belief.isBreak(hyp.b) {
-			p += ph
-		}
-	}
-	return p
-}
-
 // TestWetSoilIsNotContinuity: both bare ends of a cut in wet soil read kilo-ohms
 // (electrode formulas: about 4 kohm an inch of bare wire in 100 ohm m). A sound
 // loop of 500 ft reads 5 ohm.
 func TestWetSoilIsNotContinuity(t *testing.T) {
 	a := assess(t, Technician, say("continuity-sign", "broken"), read(faultmodel.LoopOhms, 35e3))
-	assert.Greater(t, breakChance(a), 0.9)
+	assert.Greater(t, a.breakChance(), 0.9)
+	assert.Contains(t, a.Result(quantity.Feet).Notes, "35 kohm is soil between bare ends, not continuity; treat it as open.")
 	// Even without the continuity sign.
 	b := assess(t, Technician, read(faultmodel.LoopOhms, 35e3))
-	assert.Greater(t, breakChance(b), 0.9)
+	assert.Greater(t, b.breakChance(), 0.9)
 	c := assess(t, Technician, read(faultmodel.LoopOhms, 5.1))
-	assert.Less(t, breakChance(c), 0.05)
+	assert.Less(t, c.breakChance(), 0.05)
 }
 
 // TestLeadInShort: the sign says complete, the yard is silent, and the loop

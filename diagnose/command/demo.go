@@ -187,6 +187,9 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 	for _, c := range r.Conflicts {
 		d.say("   doubt:   %s\n", c.Message)
 	}
+	for _, note := range r.Notes {
+		d.say("   note:    %s\n", note)
+	}
 	text := string(a.Step.Kind)
 	switch {
 	case a.Step.Check != nil:

@@ -252,7 +252,7 @@ func (d *Dialogue) command(name string) (deed, error) {
 		r := d.result
 		return again, d.write(rankingLine{"ranking", r.Ranking, r.Parts, r.TwoFaults, r.Position, r.Expected})
 	case "back":
-		if len(kept(d.Log.Case().Log)) == 0 {
+		if len(diagnose.Kept(d.Log.Case().Log)) == 0 {
 			return again, errors.New("nothing to go back to; this is the first question")
 		}
 		return answered, d.Log.Append(diagnose.Entry{Undo: true})

@@ -92,17 +92,3 @@ func (m *Memory) Replace(index int, e diagnose.Entry) error {
 	m.C.Log[index] = e
 	return nil
 }
-
-// kept lists the indexes of the entries that are not taken back.
-func kept(log []diagnose.Entry) []int {
-	var out []int
-	for i, e := range log {
-		switch {
-		case !e.Undo:
-			out = append(out, i)
-		case len(out) > 0:
-			out = out[:len(out)-1]
-		}
-	}
-	return out
-}

@@ -23,7 +23,7 @@ func (e fakeEngine) Assess(log []diagnose.Entry) View { return fakeView{e, log} 
 
 func (e fakeEngine) Standing(log []diagnose.Entry) []int {
 	var out []int
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		if a := log[i].Answer; a != nil && nonAnswers[a.Choice] == "" {
 			out = append(out, i)
 		}
@@ -75,7 +75,7 @@ func (v fakeView) Sound(c *kb.Check) (float64, bool) { return 5.08, c.ID == "loo
 // standing is the log without what is taken back.
 func standing(log []diagnose.Entry) []diagnose.Entry {
 	var out []diagnose.Entry
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		out = append(out, log[i])
 	}
 	return out

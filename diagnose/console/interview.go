@@ -37,7 +37,7 @@ type Interview struct {
 	view     View
 	result   diagnose.Result
 	words    speech
-	mentions map[string]bool // conflicts that were shown already
+	mentions map[string]bool // conflicts and notes that were shown already
 }
 
 // Run asks. With [ErrInterrupted] or [ErrEnded] everything answered so far is in
@@ -109,7 +109,7 @@ const worthPlacing = 0.5
 // whereWeAre heads every screen: how far, what is likely now, what contradicts.
 func (iv *Interview) whereWeAre() {
 	answered := 0
-	for _, i := range kept(iv.Log.Case().Log) {
+	for _, i := range diagnose.Kept(iv.Log.Case().Log) {
 		if iv.Log.Case().Log[i].Answer != nil {
 			answered++
 		}
@@ -125,6 +125,12 @@ func (iv *Interview) whereWeAre() {
 		now[c.Check] = true
 		if !iv.mentions[c.Check] {
 			iv.tell(Trouble, "Does not fit: %s", c.Message)
+		}
+	}
+	for _, note := range iv.result.Notes {
+		now[note] = true
+		if !iv.mentions[note] {
+			iv.tell(Aside, "Note: %s", note)
 		}
 	}
 	iv.mentions = now

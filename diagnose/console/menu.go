@@ -132,7 +132,7 @@ func (iv *Interview) askMoment(ctx context.Context, q *asking) error {
 // back takes back the last entry.
 func (iv *Interview) back() (deed, error) {
 	log := iv.Log.Case().Log
-	standing := kept(log)
+	standing := diagnose.Kept(log)
 	if len(standing) == 0 {
 		iv.tell(Trouble, "This is the first question.")
 		return again, nil
@@ -270,13 +270,13 @@ func (iv *Interview) reviewable() []int {
 		holds[i] = true
 	}
 	latest := map[string]int{}
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		if a := log[i].Answer; a != nil {
 			latest[a.Check] = i
 		}
 	}
 	var out []int
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		a := log[i].Answer
 		if a == nil || iv.Base.Check(a.Check) == nil {
 			continue

@@ -153,7 +153,7 @@ func conclusion(base *kb.Base, log []diagnose.Entry) (o *diagnose.Outcome) {
 	if concluded(log) {
 		return nil
 	}
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		if r := log[i].Repair; r != nil && r.Fixed && base.Cause(r.Repair) != nil {
 			o = &diagnose.Outcome{Cause: r.Repair, AtM: r.AtM, Confirmed: true}
 		}
@@ -163,7 +163,7 @@ func conclusion(base *kb.Base, log []diagnose.Entry) (o *diagnose.Outcome) {
 
 // repairs tells whether anything was repaired that names no cause by itself.
 func repairs(log []diagnose.Entry) bool {
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		if r := log[i].Repair; r != nil && r.Fixed && r.Repair != string(diagnose.NextVerify) && r.Repair != string(diagnose.NextRefer) {
 			return true
 		}
@@ -172,7 +172,7 @@ func repairs(log []diagnose.Entry) bool {
 }
 
 func concluded(log []diagnose.Entry) bool {
-	for _, i := range kept(log) {
+	for _, i := range diagnose.Kept(log) {
 		if log[i].Outcome != nil {
 			return true
 		}

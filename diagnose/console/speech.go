@@ -268,7 +268,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	}
 	b.WriteString("Known so far:\n")
 	some := false
-	for _, i := range kept(c.Log) {
+	for _, i := range diagnose.Kept(c.Log) {
 		e := c.Log[i]
 		if e.Answer != nil && nonAnswers[e.Answer.Choice] != "" {
 			continue
