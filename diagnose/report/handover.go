@@ -40,6 +40,9 @@ func (r *Record) Handover() string {
 	if r.Two != "" {
 		p.item("Mind:", r.Two)
 	}
+	for _, s := range r.Remarks {
+		p.item("Mind:", s)
+	}
 	for _, c := range r.Conflicts {
 		p.item("Ask again:", c)
 	}

@@ -38,6 +38,9 @@ func (r *Record) Markdown() string {
 			line("%s\n", markdown(s))
 		}
 	}
+	for _, s := range r.Remarks {
+		line("Mind: %s\n", markdown(s))
+	}
 	line("## Next\n")
 	line("**%s** %s %s\n", markdown(r.Next.Title), markdown(r.Next.Why), markdown(r.Next.takes()))
 	for i, s := range r.Next.Do {

@@ -36,6 +36,7 @@ type Record struct {
 	Word     string // the chance as a word
 	Means    string
 	Places   []string // where, in sentences; empty where no wire fault is in view
+	Remarks  []string // what the answers mean together
 	Two      string   // that two faults are likely; empty else
 	Causes   []Cause  // falling chance
 	Rest     float64  // chance of the causes not listed, summed
@@ -246,6 +247,9 @@ func (w *writer) finding(r *Record) {
 	r.Word = w.base.Word("chance", w.role, top.P)
 	if w.a.TwoFaults >= twoWorth {
 		r.Two = fmt.Sprintf("Two faults at once: %s.", quantity.FormatPercent(w.a.TwoFaults))
+	}
+	for _, n := range r.Result.Notes {
+		r.Remarks = append(r.Remarks, strings.TrimSpace(n))
 	}
 	for _, c := range w.a.Clashes {
 		r.Conflicts = append(r.Conflicts, strings.TrimSpace(w.a.ClashText(c)))

@@ -76,7 +76,8 @@ func hand(t testing.TB) *Record {
 		r.Evidence = append(r.Evidence, Key{draw.Key(i), m.Text})
 	}
 	r.Result = diagnose.Result{Case: r.Case, Role: "technician", Ranking: []diagnose.RankedCause{{Cause: "wire-cut", Probability: 0.83, Part: "boundary-wire"}},
-		Conflicts: []diagnose.Conflict{}, Cautions: []diagnose.CautionText{}}
+		Conflicts: []diagnose.Conflict{}, Cautions: []diagnose.CautionText{}, Notes: []string{}}
+	r.Remarks = []string{"4 Mohm to earth is sound insulation."}
 	return r
 }
 
@@ -106,7 +107,7 @@ func TestLayouts(t *testing.T) {
 		"ranking": [{"cause": "wire-cut", "probability": 0.83, "part": "boundary-wire"}],
 		"parts": null, "two_faults": 0, "position": null,
 		"next": {"kind": "", "id": "", "minutes": 0, "cost": 0, "why": ""},
-		"expected": {"minutes": 0, "cost": 0, "taps": 0}, "conflicts": [], "cautions": []}`, string(text))
+		"expected": {"minutes": 0, "cost": 0, "taps": 0}, "conflicts": [], "cautions": [], "notes": []}`, string(text))
 }
 
 func TestTableFitsTheTerminal(t *testing.T) {

@@ -116,6 +116,9 @@ func (r *Record) Table(t Terminal) (string, error) {
 	if r.Two != "" {
 		p.line(r.Two)
 	}
+	for _, s := range r.Remarks {
+		p.item("Mind:", s)
+	}
 
 	p.head("Next")
 	p.line(r.Next.Title)

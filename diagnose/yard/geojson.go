@@ -367,7 +367,7 @@ func (m *Map) stretch(fromM, toM float64) []Point {
 		return nil
 	}
 	points := []Point{{x, y}}
-	lead, scale := m.LeadInM(), m.BoundaryM()/perimeter(m.Loop.Path)
+	lead, scale := m.LeadInM(), m.BoundaryM()/m.Loop.roundM()
 	done := 0.0
 	for i, p := range m.Loop.Path {
 		if at := lead + done*scale; at > fromM+roundingM && at < toM-roundingM {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"loopfault/diagnose/quantity"
 )
@@ -46,17 +47,44 @@ func (m *Map) Place(chainageM float64) (x, y float64, ok bool) {
 
 // along is the point at a share of the way round the path.
 func (m *Map) along(share float64) Point {
-	path := m.Loop.Path
-	left := share * perimeter(path)
-	for i, p := range path {
-		q := path[(i+1)%len(path)]
-		d := distance(p, q)
-		if left <= d && d > 0 {
-			return between(p, q, left/d)
-		}
-		left -= d
+	path, starts := m.Loop.Path, m.Loop.rounds()
+	left := share * starts[len(path)]
+	i := max(sort.SearchFloat64s(starts, left)-1, 0)
+	p, q := path[i], path[(i+1)%len(path)]
+	if d := distance(p, q); d > 0 {
+		return between(p, q, min((left-starts[i])/d, 1))
 	}
-	return path[0]
+	return p
+}
+
+// rounds gives the distance round the path to each of its points, and the whole
+// way round at the end. A map that was read has them measured, since a planner
+// asks for thousands of places; one made in code is measured at every call.
+func (l *Loop) rounds() []float64 {
+	if len(l.Path) == 0 {
+		return []float64{0}
+	}
+	if l.measured == &l.Path[0] && len(l.starts) == len(l.Path)+1 {
+		return l.starts
+	}
+	starts := make([]float64, len(l.Path)+1)
+	for i, p := range l.Path {
+		starts[i+1] = starts[i] + distance(p, l.Path[(i+1)%len(l.Path)])
+	}
+	return starts
+}
+
+// measure keeps what rounds finds.
+func (l *Loop) measure() {
+	if len(l.Path) > 0 {
+		l.starts, l.measured = l.rounds(), &l.Path[0]
+	}
+}
+
+// roundM is the length round the path.
+func (l *Loop) roundM() float64 {
+	starts := l.rounds()
+	return starts[len(starts)-1]
 }
 
 // Chainage is the place on the wire nearest to a spot, and how far the spot is
@@ -68,7 +96,7 @@ func (m *Map) Chainage(x, y float64) (chainageM, offM float64, ok bool) {
 	}
 	path, spot := m.Loop.Path, Point{x, y}
 	lead := m.LeadInM()
-	stretch := m.BoundaryM() / perimeter(path)
+	stretch := m.BoundaryM() / m.Loop.roundM()
 	offM = math.Inf(1)
 	done := 0.0
 	for i, p := range path {
@@ -147,7 +175,7 @@ func (m *Map) Corners(minTurnDeg float64) []Corner {
 	}
 	path := m.Loop.Path
 	n := len(path)
-	lead, stretch := m.LeadInM(), m.BoundaryM()/perimeter(path)
+	lead, stretch := m.LeadInM(), m.BoundaryM()/m.Loop.roundM()
 	clockwise := signedArea(path) < 0
 	at, turn := make([]float64, n), make([]float64, n)
 	done := 0.0
@@ -188,11 +216,8 @@ func (m *Map) Crossings() []Crossing {
 	}
 	path := m.Loop.Path
 	n := len(path)
-	lead, stretch := m.LeadInM(), m.BoundaryM()/perimeter(path)
-	starts := make([]float64, n)
-	for i := 1; i < n; i++ {
-		starts[i] = starts[i-1] + distance(path[i-1], path[i])
-	}
+	lead, stretch := m.LeadInM(), m.BoundaryM()/m.Loop.roundM()
+	starts := m.Loop.rounds()
 	var crossings []Crossing
 	for i := range path {
 		a, b := path[i], path[(i+1)%n]
@@ -221,7 +246,7 @@ func (m *Map) closeRuns() []Feature {
 		return nil
 	}
 	path := m.Loop.Path
-	round := perimeter(path)
+	round := m.Loop.roundM()
 	n := int(math.Ceil(round / sampleM))
 	if n < 8 || round > maxLoopM {
 		return nil // nothing to lie alongside, or a file that is refused anyway
@@ -280,6 +305,7 @@ func (m *Map) closeRuns() []Feature {
 
 // findFeatures adds what the path shows and the file does not say.
 func (m *Map) findFeatures() {
+	m.Loop.measure()
 	m.Features = slices.DeleteFunc(m.Features, func(f Feature) bool { return f.Found })
 	said := append(m.FeaturesOf(OwnReturn), m.FeaturesOf(Twisted)...)
 	for _, f := range m.closeRuns() {

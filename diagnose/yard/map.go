@@ -55,6 +55,11 @@ type Loop struct {
 	PathUnits         quantity.Units // that the file speaks
 	Origin            *LonLat        // of the path's (0, 0); nil: the path hangs free
 	LengthUncertainty *float64       // one standard deviation as a share of the length
+
+	// starts is how far round the path each point lies, and the whole way round at
+	// the end; measured says of which path. See [Loop.rounds].
+	starts   []float64
+	measured *Point
 }
 
 // Point is a place in the path's local frame, in metres.
@@ -165,7 +170,7 @@ func (m *Map) BoundaryLength() Estimate {
 	case m.Loop.LengthM != nil:
 		return Estimate{Value: *m.Loop.LengthM, SD: *m.Loop.LengthM * share, Known: true}
 	case len(m.Loop.Path) > 1:
-		p := perimeter(m.Loop.Path)
+		p := m.Loop.roundM()
 		return Estimate{Value: p, SD: p * share, Known: true}
 	case m.AreaM2 != nil:
 		p := SquarePerimeterM(*m.AreaM2)

@@ -382,3 +382,30 @@ func FuzzParse(f *testing.F) {
 		again.Near(10, quantity.Feet)
 	})
 }
+
+// A map that is changed in code after reading is measured anew.
+func TestChangedPathIsMeasuredAnew(t *testing.T) {
+	t.Parallel()
+	m := load(t, "close-runs")
+	before := m.BoundaryM()
+	m.Loop.Path = m.Loop.Path[:4]
+	assert.Less(t, m.BoundaryM(), before)
+	m.Loop.Path = []yard.Point{{X: 0, Y: 0}, {X: 30, Y: 0}, {X: 30, Y: 40}} // 3, 4, 5
+	assert.InDelta(t, 120, m.BoundaryM(), 1e-9)
+	x, y, ok := m.Place(m.LeadInM() + 50)
+	require.True(t, ok)
+	assert.InDeltaSlice(t, []float64{30, 20}, []float64{x, y}, 1e-9)
+}
+
+func BenchmarkPlace2000(b *testing.B) {
+	m := &yard.Map{}
+	for i := range 2000 {
+		a := 2 * math.Pi * float64(i) / 2000
+		m.Loop.Path = append(m.Loop.Path, yard.Point{X: 60 * math.Cos(a), Y: 60 * math.Sin(a)})
+	}
+	m, err := yard.Parse("big.yaml", m.Marshal())
+	require.NoError(b, err)
+	for b.Loop() {
+		m.ChordM(30, 200)
+	}
+}
