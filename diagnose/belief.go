@@ -663,6 +663,9 @@ func (p *pairing) joint(h int) float64 {
 	logs := make([]float64, 0, len(xa)*len(xb))
 	for i, x := range xa {
 		for j, y := range xb {
+			if math.IsInf(la[i], -1) || math.IsInf(lb[j], -1) {
+				continue // a place where one of them cannot be
+			}
 			var l float64
 			for e := range p.epochs {
 				l += p.bothAt(&p.epochs[e], hyp, p.stand[h][e], ka, x, kb, y)
@@ -836,7 +839,7 @@ func normaliseLog(p, logP []float64) {
 	}
 }
 
-// logMean is ln of the mean of exp(l).
+// logMean is ln of the mean of exp(l), -Inf for none.
 func logMean(l []float64) float64 {
 	top := math.Inf(-1)
 	for _, v := range l {

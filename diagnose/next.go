@@ -573,7 +573,7 @@ func (a *Assessment) traceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 }
 
 // readingBins is into how many ranges a reading is cut to weigh it beforehand.
-const readingBins = 5
+const readingBins = 8
 
 // sampled is how many evenly spaced places stand for the wire when a reading is
 // weighed beforehand.

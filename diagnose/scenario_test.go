@@ -1,10 +1,12 @@
 package diagnose
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"loopfault/diagnose/quantity"
 	"loopfault/diagnose/yard"
@@ -97,6 +99,51 @@ func TestCapacitanceRatio(t *testing.T) {
 		assert.InDelta(t, ft(at), a.Where.BestM, ft(25), "gain %v", gain)
 		assert.True(t, a.Where.Interval90.Holds(ft(at)), "gain %v: %v", gain, a.Where.Interval90)
 	}
+}
+
+// TestAlwaysFinite holds that whatever is read and tapped, true or not, the
+// belief stays a distribution and there is a next step.
+func TestAlwaysFinite(t *testing.T) {
+	e := newEngine(t)
+	d, err := e.At(&Case{Role: Technician, Yard: plainYard()})
+	require.NoError(t, err)
+	ohms := []faultmodel.Quantity{faultmodel.LoopOhms, faultmodel.LoopOhmsReversed, faultmodel.BoundaryOhms,
+		faultmodel.LegAToEarth, faultmodel.LegBToEarth, faultmodel.LeadInOhmsOpen}
+	rapid.Check(t, func(t *rapid.T) {
+		var log []Entry
+		for range rapid.IntRange(1, 6).Draw(t, "entries") {
+			switch rapid.IntRange(0, 4).Draw(t, "sort") {
+			case 0, 1:
+				q := rapid.SampledFrom(ohms).Draw(t, "quantity")
+				r := &faultmodel.Reading{Quantity: q, Value: math.Pow(10, rapid.Float64Range(-2, 7).Draw(t, "ln"))}
+				r.OverRange = rapid.Bool().Draw(t, "over")
+				log = append(log, Entry{Answer: &Answer{Check: string(q), Reading: r}})
+			case 2:
+				q := rapid.SampledFrom([]faultmodel.Quantity{faultmodel.CapacitanceA, faultmodel.CapacitanceB}).Draw(t, "leg")
+				log = append(log, read(q, rapid.Float64Range(0, 60e-9).Draw(t, "farad")))
+			case 3:
+				sides := rapid.SampledFrom([]locate.Side{locate.Intact, locate.Broken})
+				log = append(log, tap(rapid.Float64Range(0, 500).Draw(t, "at"), sides.Draw(t, "a"), sides.Draw(t, "b")))
+			default:
+				at := ft(rapid.Float64Range(0, 500).Draw(t, "mended"))
+				log = append(log, Entry{Repair: &RepairDone{Repair: "wire-cut", AtM: &at, Fixed: rapid.Bool().Draw(t, "fixed")}})
+			}
+		}
+		a := d.Assess(log)
+		var sum float64
+		for _, p := range a.belief.p {
+			if !(p >= 0) {
+				t.Fatalf("a probability of %v after %v", p, log)
+			}
+			sum += p
+		}
+		if math.Abs(sum-1) > 1e-9 {
+			t.Fatalf("probabilities sum to %v after %v", sum, log)
+		}
+		if a.Step.Kind == "" || math.IsNaN(a.Step.Cost) || math.IsNaN(a.Expected.Cost) {
+			t.Fatalf("no next step after %v", log)
+		}
+	})
 }
 
 // TestHomeownerIsSplitFirst walks a homeowner with only a collar through every

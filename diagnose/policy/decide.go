@@ -37,9 +37,8 @@ const tieShare = 0.005
 
 // Decide returns the step with the least expected total cost. Steps within half
 // a percent of the best are tied. Of tied steps one that ends something goes
-// before one that only asks, and else the one with the smallest cost of its own,
-// so that a small change of belief does not flip the advice and nobody is asked
-// for the sake of pennies.
+// before one that only asks, and of two that ask the one that is worth more by
+// itself: what pays only by what may be asked afterwards can wait.
 func (p *Problem) Decide(e Effort) Decision {
 	options := p.Options(e)
 	best := options[0]
@@ -48,22 +47,11 @@ func (p *Problem) Decide(e Effort) Decision {
 			break
 		}
 		asks, asked := o.Kind == DoTest, best.Kind == DoTest
-		if asked && !asks || asks == asked && p.own(o) < p.own(best) {
+		if asked && !asks || asks && asked && o.alone < best.alone {
 			best = o
 		}
 	}
 	return best
-}
-
-func (p *Problem) own(d Decision) float64 {
-	switch d.Kind {
-	case DoTest:
-		return p.Tests[d.Index].Cost
-	case DoAct:
-		return p.Acts[d.Index].Cost
-	default:
-		return p.GiveUp
-	}
 }
 
 // Options returns every step worth considering, cheapest whole job first. The
@@ -315,7 +303,7 @@ func (s *search) ahead(n node, base Decision, depth, inner int) []Decision {
 			s.posterior(child, n.mass, out.P)
 			cost += s.repair(child, s.costAfter(n, out), n.done).Cost
 		}
-		options = append(options, Decision{Kind: DoTest, Index: t, Cost: cost})
+		options = append(options, Decision{Kind: DoTest, Index: t, Cost: cost, alone: cost})
 	}
 	if depth == 1 {
 		return options

@@ -66,6 +66,7 @@ type Decision struct {
 	Kind  Kind
 	Index int     // of the test or act; -1 for giving up
 	Cost  float64 // expected cost of the whole job from here, in money
+	alone float64 // of a test: the same if nothing more were asked after it
 }
 
 // Bound is the least any policy can spend on average: with perfect knowledge
