@@ -245,3 +245,21 @@ func contrast(a, b string) float64 {
 	x, y := luminance(a), luminance(b)
 	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
 }
+
+// A metric yard with a longer name for everything: a number is always a number.
+func TestRecordInMetres(t *testing.T) {
+	c := springCall(t, diagnose.Support)
+	m, err := yard.Load("../../testdata/yards/terrace.yaml")
+	require.NoError(t, err)
+	c.Yard = m
+	r := record(t, c, Options{Units: quantity.Metres})
+	assert.Greater(t, r.Chance, 0.5)
+	page, err := r.HTML()
+	require.NoError(t, err)
+	table, err := r.Table(Terminal{})
+	require.NoError(t, err)
+	for _, text := range []string{page, table, r.Markdown(), r.Handover()} {
+		assert.NotContains(t, text, "NaN")
+		assert.NotContains(t, text, " ft", "lengths are in metres throughout")
+	}
+}
