@@ -73,7 +73,7 @@ func (a *Assessment) notes() []string {
 			add("two-faults", map[string]string{"This": a.causeName(this), "That": a.causeName(that), "Chance": a.chance(a.TwoFaults)})
 		}
 	}
-	return out
+	return unique(out)
 }
 
 // breakChance is the probability that the conductor is parted somewhere.
