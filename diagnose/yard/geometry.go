@@ -49,7 +49,8 @@ func (m *Map) Place(chainageM float64) (x, y float64, ok bool) {
 func (m *Map) along(share float64) Point {
 	path, starts := m.Loop.Path, m.Loop.rounds()
 	left := share * starts[len(path)]
-	i := max(sort.SearchFloat64s(starts, left)-1, 0)
+	// Rounding may put the last share a hair past the whole way round.
+	i := min(max(sort.SearchFloat64s(starts, left)-1, 0), len(path)-1)
 	p, q := path[i], path[(i+1)%len(path)]
 	if d := distance(p, q); d > 0 {
 		return between(p, q, min((left-starts[i])/d, 1))
