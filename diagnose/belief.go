@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -32,12 +33,6 @@ type term struct {
 	norm float64 // answers the check has, for what a chance answer would get
 }
 
-// breaks is the belief over two breaks: the joint grid, and ln of the evidence.
-type breaks struct {
-	belief locate.PairBelief
-	logZ   float64
-}
-
 // epoch is the positional evidence between two repairs.
 type epoch struct {
 	readings []faultmodel.Reading
@@ -45,6 +40,9 @@ type epoch struct {
 	spots    []locate.Evidence // taps, traces, bridges: they speak of breaks
 	hints    []hint            // stretches that speak of some causes only
 }
+
+// key writes the evidence of circuit and field as a key.
+func (ep *epoch) key() string { return fmt.Sprint(ep.readings, ep.widths, ep.spots) }
 
 // hint is a stretch that bears on the causes that the answer speaks for.
 type hint struct {
@@ -310,14 +308,7 @@ func (b *belief) weighPlaces(e *Engine) {
 		single[c] = logZ
 	}
 	b.weighBreaks(e, epochs)
-	pair := pairing{belief: b, epochs: epochs, single: single, seen: make([]bool, len(single)), sweeps: sweeps}
-	for _, l := range healthy {
-		pair.healthy += l
-	}
-	for c := range pair.seen {
-		pair.seen[c] = b.sees(c, sweeps[faultmodel.Kind(b.space.causes[c].Kind)], single[c], healthy)
-	}
-	pair.bounds(b.logP)
+	pair := b.newPairing(epochs, single, healthy, sweeps)
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:
@@ -459,325 +450,6 @@ func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
 	return out
 }
 
-// pairCells is how many cells two breaks share along the wire: half of them
-// follow the probability, so that a narrow place stays narrow.
-const pairCells = 40
-
-// weighBreaks works out the joint belief of two breaks.
-func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
-	bears := false
-	var focus []float64
-	for i := range epochs {
-		bears = bears || len(epochs[i].readings)+len(epochs[i].spots) > 0
-		for _, s := range epochs[i].spots {
-			if f, ok := s.(locate.Focuser); ok {
-				focus = append(focus, f.Focus()...)
-			}
-		}
-	}
-	if !bears {
-		return
-	}
-	// One prior for all breaks: their causes' mixtures by prior share.
-	var parts []locate.Belief
-	var shares []float64
-	for _, c := range b.breakCauses() {
-		parts = append(parts, *b.prior[c])
-		shares = append(shares, b.space.causes[c].Prior.Value)
-	}
-	prior := locate.Belief{Axis: b.axis, P: make([]float64, b.axis.Cells)}
-	var total float64
-	for _, s := range shares {
-		total += s
-	}
-	for i, p := range parts {
-		for x := range prior.P {
-			prior.P[x] += shares[i] / total * p.P[x]
-		}
-	}
-	pb := locate.NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, pairCells, focus...)
-	n := pb.Cells()
-	mids := make([]float64, n)
-	for i := range mids {
-		mids[i] = pb.Mid(i)
-	}
-	logL := make([]float64, n*n)
-	// Which of the two is still there: a repair takes the one it reached.
-	type left struct{ first, second bool }
-	state := make([]left, n*n)
-	for k := range state {
-		state[k] = left{true, true}
-	}
-	for i := range epochs {
-		ep := &epochs[i]
-		both := make([]float64, n*n)
-		one := make([]float64, n)
-		if len(ep.readings) > 0 {
-			for r, row := range b.memo.pairs(b.model, ep.readings, mids) {
-				copy(both[r*n:(r+1)*n], row)
-			}
-			if i > 0 {
-				copy(one, b.model.Sweep(ep.readings, faultmodel.Open, mids))
-			}
-		}
-		for _, s := range ep.spots {
-			for k, l := range pb.LogLikelihood(s) {
-				both[k] += l
-			}
-			for k, m := range mids {
-				one[k] += s.At(faultmodel.Open, m)
-			}
-		}
-		for _, h := range ep.hints {
-			if !slices.ContainsFunc(b.breakCauses(), func(c int) bool { return h.causes[c] }) {
-				continue
-			}
-			for k, l := range pb.LogLikelihood(h.stretch) {
-				both[k] += l
-			}
-			for k, m := range mids {
-				one[k] += h.stretch.At(faultmodel.Open, m)
-			}
-		}
-		none := b.flat(ep, faultmodel.Healthy)
-		for k := range logL {
-			switch state[k] {
-			case left{true, true}:
-				logL[k] += both[k]
-			case left{true, false}:
-				logL[k] += one[k/n]
-			case left{false, true}:
-				logL[k] += one[k%n]
-			default:
-				logL[k] += none
-			}
-		}
-		if i == len(b.h.repairs) {
-			break
-		}
-		r := b.h.repairs[i]
-		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
-		if !ok || !b.endsBreaks(e, r) {
-			continue
-		}
-		near := func(m float64) bool { return m >= lo-repairReachM && m <= hi+repairReachM }
-		held := e.success(r.Repair)
-		for k := range state {
-			s := &state[k]
-			hit := s.first && near(mids[k/n]) || s.second && near(mids[k%n])
-			if hit {
-				s.first = s.first && !near(mids[k/n])
-				s.second = s.second && !near(mids[k%n])
-				logL[k] += math.Log(held)
-			}
-			if cured := *s == (left{}); cured != r.Fixed {
-				logL[k] += math.Log(strayCure)
-			}
-		}
-	}
-	pb, logZ := pb.Update(logL)
-	b.pairs = &breaks{pb, logZ}
-}
-
-func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
-	for c := range e.ended[r.Repair] {
-		if b.isBreak(c) {
-			return true
-		}
-	}
-	return false
-}
-
-// pairing weighs two faults that are not both breaks.
-type pairing struct {
-	*belief
-	epochs  []epoch
-	single  []float64 // ln evidence of each cause alone
-	healthy float64   // ln evidence of a sound loop
-	seen    []bool    // by cause: the evidence tells it from a sound loop
-	sweeps  map[faultmodel.Kind][][]float64
-	best    float64 // ln of the most probable single cause, evidence included
-	most    float64 // ln of the best evidence any cause gets anywhere
-}
-
-// pairMatters is ln of the share of the most probable cause below which a pair is
-// not worked out: even the best evidence would leave it under one in 50,000.
-const pairMatters = -11
-
-// bounds prepares the test for pairs that cannot matter. logP holds priors and
-// choice answers.
-func (p *pairing) bounds(logP []float64) {
-	p.best, p.most = math.Inf(-1), p.healthy
-	for c, l := range p.single {
-		p.best = max(p.best, logP[c]+l)
-		p.most = max(p.most, l)
-	}
-	for _, epochs := range p.sweeps {
-		if len(epochs) == 1 {
-			p.most = max(p.most, slices.Max(epochs[0]))
-		}
-	}
-}
-
-// together is ln of the evidence for a pair. Where the evidence sees only one of
-// the two it is that one's alone. Where it sees both, the circuit with both is
-// weighed at representative places of each: with Z_a and L_a the evidence of a
-// alone, over all places and at one,
-//
-//	Z_ab = Z_a Z_b E[ L_ab(x,y) / (L_a(x) L_b(y)) ]   over x, y where each would be alone
-//
-// The expectation is taken from what circuit and field say of the places, so that
-// it is a function of that evidence alone.
-func (p *pairing) together(h int) float64 {
-	hyp := p.space.hyps[h]
-	switch {
-	case !p.seen[hyp.a] || !p.seen[hyp.b]:
-		// Places given in answers still speak of each.
-		return p.single[hyp.a] + p.single[hyp.b] - p.healthy
-	case len(p.epochs) == 1 && p.logP[h]+p.most < p.best+pairMatters:
-		return max(p.single[hyp.a], p.single[hyp.b])
-	}
-	ratio := 0.0
-	if len(p.epochs) > 1 {
-		ratio = p.joint(h)
-	} else { // it depends on the kinds and the evidence only
-		ratio = p.memo.ratio(p.kind(hyp.a), p.kind(hyp.b), &p.epochs[0], func() float64 { return p.joint(h) })
-	}
-	return p.single[hyp.a] + p.single[hyp.b] + ratio
-}
-
-func (p *pairing) kind(c int) faultmodel.Kind { return faultmodel.Kind(p.space.causes[c].Kind) }
-
-// joint is ln of the expectation above.
-func (p *pairing) joint(h int) float64 {
-	hyp := p.space.hyps[h]
-	ka, kb := p.kind(hyp.a), p.kind(hyp.b)
-	xa, xb := p.representatives(hyp.a), p.representatives(hyp.b)
-	var la, lb []float64
-	for _, x := range xa {
-		la = append(la, p.alone(hyp.a, ka, x))
-	}
-	for _, y := range xb {
-		lb = append(lb, p.alone(hyp.b, kb, y))
-	}
-	logs := make([]float64, 0, len(xa)*len(xb))
-	for i, x := range xa {
-		for j, y := range xb {
-			if math.IsInf(la[i], -1) || math.IsInf(lb[j], -1) {
-				continue // a place where one of them cannot be
-			}
-			var l float64
-			for e := range p.epochs {
-				l += p.bothAt(&p.epochs[e], hyp, p.stand[h][e], ka, x, kb, y)
-			}
-			logs = append(logs, l-la[i]-lb[j])
-		}
-	}
-	return logMean(logs)
-}
-
-// alone is ln of the circuit's and field's evidence for a cause alone at a place:
-// the sweep has it already.
-func (p *pairing) alone(c int, kind faultmodel.Kind, x float64) float64 {
-	var l float64
-	for e := range p.epochs {
-		switch {
-		case p.stand[c][e] == p.space.nothing:
-			l += p.flat(&p.epochs[e], faultmodel.Healthy)
-		case p.place[c] == nil:
-			l += p.flat(&p.epochs[e], kind)
-		default:
-			l += p.sweeps[kind][e][p.axis.Cell(x)]
-		}
-	}
-	return l
-}
-
-// bothAt is ln of an epoch's evidence with what stands of a pair at given places.
-func (b *belief) bothAt(ep *epoch, hyp hypothesis, standing int, ka faultmodel.Kind, x float64, kb faultmodel.Kind, y float64) float64 {
-	now := b.space.hyps[standing]
-	if now != hyp {
-		switch now.a {
-		case hyp.a:
-			return b.at(ep, ka, x)
-		case hyp.b:
-			return b.at(ep, kb, y)
-		}
-		return b.flat(ep, faultmodel.Healthy)
-	}
-	var l float64
-	two := append(faults(ka, x), faults(kb, y)...)
-	if len(ep.readings) > 0 {
-		l += b.model.LogLikelihood(ep.readings, two...)
-	}
-	if len(ep.widths) > 0 {
-		l += b.model.WidthLogLikelihood(ep.widths, two...)
-	}
-	for _, s := range ep.spots {
-		l += s.AtPair(ka, x, kb, y)
-	}
-	return l
-}
-
-func (b *belief) at(ep *epoch, kind faultmodel.Kind, x float64) float64 {
-	var l float64
-	if len(ep.readings) > 0 {
-		l += b.model.LogLikelihood(ep.readings, faults(kind, x)...)
-	}
-	if len(ep.widths) > 0 {
-		l += b.model.WidthLogLikelihood(ep.widths, faults(kind, x)...)
-	}
-	for _, s := range ep.spots {
-		l += s.At(kind, x)
-	}
-	return l
-}
-
-// representatives are places that stand for where a kind of fault may be: evenly
-// spaced quantiles of what the circuit and the field leave of the kind's prior.
-// One place stands for a kind without a position.
-func (p *pairing) representatives(c int) []float64 {
-	if p.place[c] == nil {
-		return []float64{0}
-	}
-	mix := locate.Belief{Axis: p.axis, P: make([]float64, p.axis.Cells)}
-	for d := range p.space.causes {
-		if p.kind(d) == p.kind(c) && p.prior[d] != nil {
-			for x, q := range p.prior[d].P {
-				mix.P[x] += p.space.causes[d].Prior.Value * q
-			}
-		}
-	}
-	normalise(mix.P)
-	logL := make([]float64, p.axis.Cells)
-	for _, epoch := range p.sweeps[p.kind(c)] {
-		for x, l := range epoch {
-			logL[x] += l
-		}
-	}
-	mix, _ = mix.Update(logL)
-	out := make([]float64, representativePlaces)
-	for i := range out {
-		// The middle of a cell, where the sweep was taken.
-		out[i] = p.axis.Mid(p.axis.Cell(quantile(mix, (float64(i)+0.5)/representativePlaces)))
-	}
-	return out
-}
-
-const representativePlaces = 3
-
-// quantile is the chainage below which a share q of a belief lies.
-func quantile(b locate.Belief, q float64) float64 {
-	var seen float64
-	for i, p := range b.P {
-		if seen+p >= q && p > 0 {
-			return b.Axis.Edge(i) + (q-seen)/p*b.Axis.StepM()
-		}
-		seen += p
-	}
-	return b.Axis.LengthM
-}
-
 // weighRepairs adds what each repair's outcome says about the causes that have
 // no position; those that have were followed cell by cell.
 func (b *belief) weighRepairs(e *Engine) {
@@ -853,24 +525,4 @@ func logMean(l []float64) float64 {
 		sum += math.Exp(v - top)
 	}
 	return top + math.Log(sum/float64(len(l)))
-}
-
-// marginals are the two breaks one by one, the one nearer terminal A first.
-func (b *breaks) marginals(a locate.Axis) (first, second locate.Belief) {
-	first = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
-	second = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
-	n := b.belief.Cells()
-	one, two := make([]float64, n), make([]float64, n)
-	for k, p := range b.belief.P {
-		one[k/n] += p
-		two[k%n] += p
-	}
-	for k := range n {
-		from, to := a.Cell(b.belief.EdgesM[k]), a.Cell(b.belief.EdgesM[k+1]-1e-9)
-		for x := from; x <= to; x++ {
-			first.P[x] += one[k] / float64(to-from+1)
-			second.P[x] += two[k] / float64(to-from+1)
-		}
-	}
-	return first, second
 }

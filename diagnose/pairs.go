@@ -1,0 +1,377 @@
+package diagnose
+
+import (
+	"math"
+	"slices"
+
+	"loopfault/faultmodel"
+	"loopfault/locate"
+)
+
+// breaks is the belief over two breaks: the joint grid, and ln of the evidence.
+type breaks struct {
+	belief locate.PairBelief
+	logZ   float64
+}
+
+// pairCells is how many cells two breaks share along the wire: half of them
+// follow the probability, so that a narrow place stays narrow.
+const pairCells = 40
+
+// weighBreaks works out the joint belief of two breaks.
+func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
+	bears := false
+	var focus []float64
+	for i := range epochs {
+		bears = bears || len(epochs[i].readings)+len(epochs[i].spots) > 0
+		for _, s := range epochs[i].spots {
+			if f, ok := s.(locate.Focuser); ok {
+				focus = append(focus, f.Focus()...)
+			}
+		}
+	}
+	if !bears {
+		return
+	}
+	// One prior for all breaks: their causes' mixtures by prior share.
+	var parts []locate.Belief
+	var shares []float64
+	for _, c := range b.breakCauses() {
+		parts = append(parts, *b.prior[c])
+		shares = append(shares, b.space.causes[c].Prior.Value)
+	}
+	prior := locate.Belief{Axis: b.axis, P: make([]float64, b.axis.Cells)}
+	var total float64
+	for _, s := range shares {
+		total += s
+	}
+	for i, p := range parts {
+		for x := range prior.P {
+			prior.P[x] += shares[i] / total * p.P[x]
+		}
+	}
+	pb := locate.NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, pairCells, focus...)
+	n := pb.Cells()
+	mids := make([]float64, n)
+	for i := range mids {
+		mids[i] = pb.Mid(i)
+	}
+	logL := make([]float64, n*n)
+	// Which of the two is still there: a repair takes the one it reached.
+	type left struct{ first, second bool }
+	state := make([]left, n*n)
+	for k := range state {
+		state[k] = left{true, true}
+	}
+	for i := range epochs {
+		ep := &epochs[i]
+		both := make([]float64, n*n)
+		one := make([]float64, n)
+		if len(ep.readings) > 0 {
+			for r, row := range b.memo.pairs(b.model, ep.readings, mids) {
+				copy(both[r*n:(r+1)*n], row)
+			}
+			if i > 0 {
+				copy(one, b.model.Sweep(ep.readings, faultmodel.Open, mids))
+			}
+		}
+		for _, s := range ep.spots {
+			for k, l := range pb.LogLikelihood(s) {
+				both[k] += l
+			}
+			for k, m := range mids {
+				one[k] += s.At(faultmodel.Open, m)
+			}
+		}
+		for _, h := range ep.hints {
+			if !slices.ContainsFunc(b.breakCauses(), func(c int) bool { return h.causes[c] }) {
+				continue
+			}
+			for k, l := range pb.LogLikelihood(h.stretch) {
+				both[k] += l
+			}
+			for k, m := range mids {
+				one[k] += h.stretch.At(faultmodel.Open, m)
+			}
+		}
+		none := b.flat(ep, faultmodel.Healthy)
+		for k := range logL {
+			switch state[k] {
+			case left{true, true}:
+				logL[k] += both[k]
+			case left{true, false}:
+				logL[k] += one[k/n]
+			case left{false, true}:
+				logL[k] += one[k%n]
+			default:
+				logL[k] += none
+			}
+		}
+		if i == len(b.h.repairs) {
+			break
+		}
+		r := b.h.repairs[i]
+		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
+		if !ok || !b.endsBreaks(e, r) {
+			continue
+		}
+		near := func(m float64) bool { return m >= lo-repairReachM && m <= hi+repairReachM }
+		held := e.success(r.Repair)
+		for k := range state {
+			s := &state[k]
+			hit := s.first && near(mids[k/n]) || s.second && near(mids[k%n])
+			if hit {
+				s.first = s.first && !near(mids[k/n])
+				s.second = s.second && !near(mids[k%n])
+				logL[k] += math.Log(held)
+			}
+			if cured := *s == (left{}); cured != r.Fixed {
+				logL[k] += math.Log(strayCure)
+			}
+		}
+	}
+	pb, logZ := pb.Update(logL)
+	b.pairs = &breaks{pb, logZ}
+}
+
+func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
+	for c := range e.ended[r.Repair] {
+		if b.isBreak(c) {
+			return true
+		}
+	}
+	return false
+}
+
+// pairing weighs two faults that are not both breaks.
+type pairing struct {
+	*belief
+	epochs  []epoch
+	keys    []string  // by epoch: its evidence, as a key to the memo
+	single  []float64 // ln evidence of each cause alone
+	healthy float64   // ln evidence of a sound loop
+	seen    []bool    // by cause: the evidence tells it from a sound loop
+	sweeps  map[faultmodel.Kind][][]float64
+	places  map[faultmodel.Kind][]float64 // see representatives
+	ratios  map[couple]float64
+	best    float64 // ln of the most probable single cause, evidence included
+	most    float64 // ln of the best evidence any cause gets anywhere
+}
+
+// couple is what the evidence sees of a pair: the kinds, and which of the two
+// stands in which epoch, two bits each.
+type couple struct {
+	a, b  faultmodel.Kind
+	stand uint64
+}
+
+// pairMatters is ln of the share of the most probable cause below which a pair is
+// not worked out: even the best evidence would leave it under one in 50,000.
+const pairMatters = -11
+
+// newPairing prepares; b.logP holds priors and choice answers.
+func (b *belief) newPairing(epochs []epoch, single, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
+	p := &pairing{belief: b, epochs: epochs, single: single, seen: make([]bool, len(single)), sweeps: sweeps,
+		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
+	for i := range epochs {
+		p.keys = append(p.keys, epochs[i].key())
+		p.healthy += healthy[i]
+		most := healthy[i]
+		for _, s := range sweeps {
+			most = max(most, slices.Max(s[i]))
+		}
+		p.most += most
+	}
+	for c, l := range single {
+		p.seen[c] = b.sees(c, sweeps[p.kind(c)], l, healthy)
+		p.best = max(p.best, b.logP[c]+l)
+		p.most = max(p.most, l)
+	}
+	return p
+}
+
+func (p *pairing) kind(c int) faultmodel.Kind { return faultmodel.Kind(p.space.causes[c].Kind) }
+
+// together is ln of the evidence for a pair. Where the evidence sees only one of
+// the two it is that one's alone. Where it sees both, the circuit with both is
+// weighed at representative places of each: with Z_a and L_a the evidence of a
+// alone, over all places and at one,
+//
+//	Z_ab = Z_a Z_b E[ L_ab(x,y) / (L_a(x) L_b(y)) ]   over x, y where each would be alone
+//
+// The expectation is taken from what circuit and field say of the places, so that
+// it is a function of that evidence alone.
+func (p *pairing) together(h int) float64 {
+	hyp := p.space.hyps[h]
+	switch {
+	case !p.seen[hyp.a] || !p.seen[hyp.b]:
+		// Places given in answers still speak of each.
+		return p.single[hyp.a] + p.single[hyp.b] - p.healthy
+	case p.logP[h]+p.most < p.best+pairMatters:
+		return max(p.single[hyp.a], p.single[hyp.b])
+	}
+	c := couple{p.kind(hyp.a), p.kind(hyp.b), p.standing(h)}
+	ratio, ok := p.ratios[c]
+	if !ok {
+		ratio = p.memo.ratio(c, p.keys, func() float64 { return p.ratio(hyp, c) })
+		p.ratios[c] = ratio
+	}
+	return p.single[hyp.a] + p.single[hyp.b] + ratio
+}
+
+// standing tells which of a pair stands in each epoch: bit 2i for the first, 2i+1
+// for the second.
+func (p *pairing) standing(h int) uint64 {
+	var bits uint64
+	for e, left := range p.stand[h] {
+		now, hyp := p.space.hyps[left], p.space.hyps[h]
+		switch {
+		case left == h:
+			bits |= 3 << (2 * e)
+		case now.a == hyp.a && left != p.space.nothing:
+			bits |= 1 << (2 * e)
+		case now.a == hyp.b && left != p.space.nothing:
+			bits |= 2 << (2 * e)
+		}
+	}
+	return bits
+}
+
+// ratio is ln of the expectation.
+func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
+	xa, xb := p.representatives(hyp.a), p.representatives(hyp.b)
+	logs := make([]float64, 0, len(xa)*len(xb))
+	for _, x := range xa {
+		la := p.alone(hyp.a, c.a, x)
+		if math.IsInf(la, -1) {
+			continue // a place where it cannot be
+		}
+		for _, y := range xb {
+			lb := p.alone(hyp.b, c.b, y)
+			if math.IsInf(lb, -1) {
+				continue
+			}
+			l := -la - lb
+			for e := range p.epochs {
+				switch c.stand >> (2 * e) & 3 {
+				case 3:
+					l += p.memo.both(c.a, x, c.b, y, p.keys[e], func() float64 { return p.bothAt(&p.epochs[e], c.a, x, c.b, y) })
+				case 1:
+					l += p.oneAt(e, hyp.a, c.a, x)
+				case 2:
+					l += p.oneAt(e, hyp.b, c.b, y)
+				default:
+					l += p.flat(&p.epochs[e], faultmodel.Healthy)
+				}
+			}
+			logs = append(logs, l)
+		}
+	}
+	return logMean(logs)
+}
+
+// alone is ln of the circuit's and field's evidence for a cause alone at a place.
+func (p *pairing) alone(c int, kind faultmodel.Kind, x float64) float64 {
+	var l float64
+	for e := range p.epochs {
+		if p.stand[c][e] == p.space.nothing {
+			l += p.flat(&p.epochs[e], faultmodel.Healthy)
+		} else {
+			l += p.oneAt(e, c, kind, x)
+		}
+	}
+	return l
+}
+
+// oneAt is ln of an epoch's evidence for one fault at a place: the sweep has it.
+func (p *pairing) oneAt(e, c int, kind faultmodel.Kind, x float64) float64 {
+	if p.place[c] == nil {
+		return p.flat(&p.epochs[e], kind)
+	}
+	return p.sweeps[kind][e][p.axis.Cell(x)]
+}
+
+// bothAt is ln of an epoch's evidence for two faults at given places.
+func (b *belief) bothAt(ep *epoch, ka faultmodel.Kind, x float64, kb faultmodel.Kind, y float64) float64 {
+	var l float64
+	two := append(faults(ka, x), faults(kb, y)...)
+	if len(ep.readings) > 0 {
+		l += b.model.LogLikelihood(ep.readings, two...)
+	}
+	if len(ep.widths) > 0 {
+		l += b.model.WidthLogLikelihood(ep.widths, two...)
+	}
+	for _, s := range ep.spots {
+		l += s.AtPair(ka, x, kb, y)
+	}
+	return l
+}
+
+// representatives are places that stand for where a kind of fault may be: evenly
+// spaced quantiles of what the circuit and the field leave of the kind's prior.
+// One place stands for a kind without a position.
+func (p *pairing) representatives(c int) []float64 {
+	if p.place[c] == nil {
+		return []float64{0}
+	}
+	if at, ok := p.places[p.kind(c)]; ok {
+		return at
+	}
+	mix := locate.Belief{Axis: p.axis, P: make([]float64, p.axis.Cells)}
+	for d := range p.space.causes {
+		if p.kind(d) == p.kind(c) && p.prior[d] != nil {
+			for x, q := range p.prior[d].P {
+				mix.P[x] += p.space.causes[d].Prior.Value * q
+			}
+		}
+	}
+	normalise(mix.P)
+	logL := make([]float64, p.axis.Cells)
+	for _, epoch := range p.sweeps[p.kind(c)] {
+		for x, l := range epoch {
+			logL[x] += l
+		}
+	}
+	mix, _ = mix.Update(logL)
+	out := make([]float64, representativePlaces)
+	for i := range out {
+		// The middle of a cell, where the sweep was taken.
+		out[i] = p.axis.Mid(p.axis.Cell(quantile(mix, (float64(i)+0.5)/representativePlaces)))
+	}
+	p.places[p.kind(c)] = out
+	return out
+}
+
+const representativePlaces = 3
+
+// quantile is the chainage below which a share q of a belief lies.
+func quantile(b locate.Belief, q float64) float64 {
+	var seen float64
+	for i, p := range b.P {
+		if seen+p >= q && p > 0 {
+			return b.Axis.Edge(i) + (q-seen)/p*b.Axis.StepM()
+		}
+		seen += p
+	}
+	return b.Axis.LengthM
+}
+
+// marginals are the two breaks one by one, the one nearer terminal A first.
+func (b *breaks) marginals(a locate.Axis) (first, second locate.Belief) {
+	first = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
+	second = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
+	n := b.belief.Cells()
+	one, two := make([]float64, n), make([]float64, n)
+	for k, p := range b.belief.P {
+		one[k/n] += p
+		two[k%n] += p
+	}
+	for k := range n {
+		from, to := a.Cell(b.belief.EdgesM[k]), a.Cell(b.belief.EdgesM[k+1]-1e-9)
+		for x := from; x <= to; x++ {
+			first.P[x] += one[k] / float64(to-from+1)
+			second.P[x] += two[k] / float64(to-from+1)
+		}
+	}
+	return first, second
+}
