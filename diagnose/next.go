@@ -29,7 +29,8 @@ type act struct {
 	repair  *kb.Repair
 	group   *group
 	minutes float64
-	second  bool // the group's second fault
+	second  bool      // the group's second fault
+	first   *kb.Check // must be asked before it; nil where it can be done at once
 }
 
 // test is one test of the problem.
@@ -75,12 +76,14 @@ func (a *Assessment) next(choose func(*problem) policy.Decision) {
 		t := m.tests[choice.Index]
 		a.take(a.checkStep(t.check, t.minutes))
 	case policy.DoAct:
-		x := m.acts[choice.Index]
-		if x.group != nil {
+		switch x := m.acts[choice.Index]; {
+		case x.first != nil:
+			a.take(a.checkStep(x.first, x.first.Minutes.For(string(a.desk.c.Role))))
+		case x.group != nil:
 			a.take(a.searchStep(x.group))
-			break
+		default:
+			a.take(a.repairStep(x.repair, x.minutes))
 		}
-		a.take(a.repairStep(x.repair, x.minutes))
 	default:
 		// Before giving up, what was put off is asked after all.
 		if c := a.putOff(stopped); c != nil {
@@ -207,12 +210,47 @@ func (a *Assessment) all(cs []kb.Condition) bool {
 	return true
 }
 
+// pending is the cheapest check that may yet make the conditions hold, nil where
+// they hold already. ok is false where they cannot: an answer given stands against
+// them, or the check they want cannot be asked.
+func (a *Assessment) pending(cs []kb.Condition, stopped map[string]*kb.Rule) (first *kb.Check, ok bool) {
+	minutes := func(c *kb.Check) float64 { return c.Minutes.For(string(a.desk.c.Role)) }
+	for _, c := range cs {
+		if a.holds(c) {
+			continue
+		}
+		var best *kb.Check
+		for _, part := range append([]kb.Condition{c}, c.Any...) {
+			check := a.desk.engine.kb.Check(part.Check)
+			if check == nil || a.belief.h.asked[check.ID] || !a.can(check, stopped) {
+				continue
+			}
+			if best == nil || minutes(check) < minutes(best) {
+				best = check
+			}
+		}
+		if best == nil {
+			return nil, false
+		}
+		if first == nil {
+			first = best
+		}
+	}
+	return first, true
+}
+
+// can tells whether a check may be asked now.
+func (a *Assessment) can(c *kb.Check, stopped map[string]*kb.Rule) bool {
+	_, _, ok := a.able(c.Roles, c.Tools, c.OnWire, c.Digs, stopped)
+	return ok && a.all(c.Needs)
+}
+
 // able tells whether the person may and can do a thing, and what getting the
 // missing tools costs in minutes and money.
-func (a *Assessment) able(roles, tools []string, onWire, digs bool, needs []kb.Condition, stopped map[string]*kb.Rule) (minutes, money float64, ok bool) {
+func (a *Assessment) able(roles, tools []string, onWire, digs bool, stopped map[string]*kb.Rule) (minutes, money float64, ok bool) {
 	role := string(a.desk.c.Role)
 	if len(roles) > 0 && !slices.Contains(roles, role) ||
-		onWire && stopped["wire-work"] != nil || digs && stopped["digging"] != nil || !a.all(needs) {
+		onWire && stopped["wire-work"] != nil || digs && stopped["digging"] != nil {
 		return 0, 0, false
 	}
 	for _, t := range tools {
@@ -335,9 +373,13 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 	if tap == nil {
 		return
 	}
-	minutes, money, ok := a.able(tap.Roles, tap.Tools, tap.OnWire, tap.Digs, tap.Needs, stopped)
-	if !ok {
+	minutes, money, ok := a.able(tap.Roles, tap.Tools, tap.OnWire, tap.Digs, stopped)
+	first, possible := a.pending(tap.Needs, stopped)
+	if !ok || !possible {
 		return
+	}
+	if first != nil {
+		minutes += first.Minutes.For(string(a.desk.c.Role))
 	}
 	rate := a.desk.engine.perMinute(a.desk.c.Role)
 	planner := a.desk.Planner()
@@ -352,8 +394,8 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 		for _, c := range g.causes {
 			ends |= policy.Of(c)
 		}
-		add(act{group: g, minutes: cost / rate}, cost, ends)
-		add(act{group: g, minutes: cost / rate, second: true}, cost, policy.Of(second(i)))
+		add(act{group: g, minutes: cost / rate, first: first}, cost, ends)
+		add(act{group: g, minutes: cost / rate, second: true, first: first}, cost, policy.Of(second(i)))
 	}
 }
 
@@ -379,11 +421,15 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 		if cause != nil && searched(cause) {
 			continue
 		}
-		minutes, money, ok := a.able(r.Roles, r.Tools, r.OnWire, r.Digs, r.Needs, stopped)
-		if !ok || a.tried(r) {
+		minutes, money, ok := a.able(r.Roles, r.Tools, r.OnWire, r.Digs, stopped)
+		first, possible := a.pending(r.Needs, stopped)
+		if !ok || !possible || a.tried(r) {
 			continue
 		}
 		minutes += r.Minutes.For(string(a.desk.c.Role))
+		if first != nil {
+			minutes += first.Minutes.For(string(a.desk.c.Role))
+		}
 		cost := a.price(r, minutes) + money
 		var ends policy.Hypothesis
 		for c := range e.ended[r.ID] {
@@ -403,7 +449,7 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 			}
 		}
 		if ends != 0 {
-			add(act{repair: r, minutes: minutes}, cost, ends)
+			add(act{repair: r, minutes: minutes, first: first}, cost, ends)
 		}
 	}
 }
@@ -435,8 +481,8 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 		if c.Kind == kb.Tap || a.belief.h.asked[c.ID] || a.belief.h.later[c.ID] || a.known(c) {
 			continue
 		}
-		minutes, money, ok := a.able(c.Roles, c.Tools, c.OnWire, c.Digs, c.Needs, stopped)
-		if !ok {
+		minutes, money, ok := a.able(c.Roles, c.Tools, c.OnWire, c.Digs, stopped)
+		if !ok || !a.all(c.Needs) {
 			continue
 		}
 		minutes += c.Minutes.For(string(a.desk.c.Role))
@@ -950,7 +996,7 @@ func (a *Assessment) putOff(stopped map[string]*kb.Rule) *kb.Check {
 		if !a.belief.h.later[c.ID] {
 			continue
 		}
-		if _, _, ok := a.able(c.Roles, c.Tools, c.OnWire, c.Digs, c.Needs, stopped); !ok {
+		if !a.can(c, stopped) {
 			continue
 		}
 		if role := string(a.desk.c.Role); best == nil || c.Minutes.For(role) < best.Minutes.For(role) {
