@@ -87,3 +87,60 @@ func BenchmarkSweepWidths(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkCold is what one case asks of a model never asked before: a technician's
+// readings of a break on 500 ft of wire.
+func BenchmarkCold(b *testing.B) {
+	loop := DefaultLoop(12.2, 128)
+	rs := []Reading{
+		{Quantity: LoopOhms, OverRange: true},
+		{Quantity: LegAToEarth, Value: 12e6}, {Quantity: LegBToEarth, Value: 15e6},
+		{Quantity: CapacitanceA, Value: 13.9e-9}, {Quantity: CapacitanceB, Value: 11.2e-9},
+	}
+	kinds := []Kind{Healthy, Open, Series, Leak, Touch, LeadShort, ArresterShort, LooseTerminal, OutsideRating}
+	qs := []Quantity{LoopOhms, LoopOhmsReversed, BoundaryOhms, LegAToEarth, LegBToEarth, CapacitanceA, CapacitanceB,
+		LeadInOhmsOpen, AdapterVolts, TerminalVolts, LoopCurrent}
+	at, few, grid := places(305, 0, loop.TotalM()), places(16, 0, loop.TotalM()), places(40, 0, loop.TotalM())
+	for _, c := range []struct {
+		name string
+		ask  func(m *Model)
+	}{
+		{"sweep of every kind", func(m *Model) {
+			for _, k := range kinds {
+				m.Sweep(rs, k, at)
+			}
+		}},
+		{"forecast of every quantity", func(m *Model) {
+			for _, q := range qs {
+				for _, k := range kinds {
+					if k != Touch {
+						m.SweepPredict(rs, q, 0, k, few)
+					}
+				}
+			}
+		}},
+		{"two breaks", func(m *Model) { m.SweepPairs(rs, Open, Open, grid) }},
+		{"a break and every other", func(m *Model) {
+			for _, k := range kinds[2:] {
+				f := Fault{Kind: k, AtM: 5}
+				if k == Touch {
+					f.ToM = 90
+				}
+				m.LogLikelihood(rs, Fault{Kind: Open, AtM: 80}, f)
+			}
+		}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				c.ask(newTestModel(b, loop))
+			}
+		})
+	}
+	for _, k := range kinds {
+		b.Run("sweep of "+string(k), func(b *testing.B) {
+			for b.Loop() {
+				newTestModel(b, loop).Sweep(rs, k, at)
+			}
+		})
+	}
+}

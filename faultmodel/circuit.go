@@ -123,6 +123,9 @@ type spot struct {
 // circuit builds and solves the network of one hypothesis.
 type circuit struct {
 	nw    network
+	dc    multiport[float64]
+	ac    multiport[complex128]
+	asked asked
 	spots []spot
 	legU  []float64
 
@@ -292,26 +295,25 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 	nw.resist = append(nw.resist, resistor{a: c.rod, b: earth, ohm: in.rod * in.soilOhmM, tag: tagRod, tag2: tagSoil, emf: tagRodEMF})
 	c.srcA, c.srcB = c.termA, c.termB
 	for i, f := range faults {
-		t := tagFault + tag(4*i)
 		switch f.Kind {
 		case Open:
 			s := &c.spots[c.first[i]]
-			c.contact(in, i, 0, s.left, earth)
-			c.contact(in, i, 1, s.right, earth)
+			c.contact(i, 0, s.left, earth)
+			c.contact(i, 1, s.right, earth)
 		case Series, ArresterOpen:
 			s := &c.spots[c.first[i]]
-			c.contact(in, i, 0, s.left, s.right)
+			c.contact(i, 0, s.left, s.right)
 		case Leak:
-			c.contact(in, i, 0, c.spots[c.first[i]].left, earth)
+			c.contact(i, 0, c.spots[c.first[i]].left, earth)
 		case Touch, LeadShort:
-			c.contact(in, i, 0, c.spots[c.first[i]].left, c.spots[c.first[i]+1].left)
+			c.contact(i, 0, c.spots[c.first[i]].left, c.spots[c.first[i]+1].left)
 		case ArresterShort:
-			c.contact(in, i, 0, c.termA, c.rod)
-			c.contact(in, i, 1, c.termB, c.rod)
+			c.contact(i, 0, c.termA, c.rod)
+			c.contact(i, 1, c.termB, c.rod)
 		case LooseTerminal:
 			if h == transmitter {
 				c.srcA = nw.node()
-				nw.resist = append(nw.resist, resistor{a: c.srcA, b: c.termA, ohm: in.contacts[i][0].value, tag: t})
+				c.contact(i, 0, c.srcA, c.termA)
 			}
 		}
 	}
@@ -325,81 +327,38 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 			nw.resist = append(nw.resist, resistor{a: k, b: earth, ohm: transmitterEarthOhm})
 		}
 	}
+	c.adjust(in)
 }
 
 // transmitterEarthOhm is the earth of a transmitter that has one: a house earth
 // or a driven rod in moist soil (8 ft rod, 100 ohm m: 39.9 ohm).
 const transmitterEarthOhm = 40
 
-func (c *circuit) contact(in *installation, fault, k int, a, b int) {
-	t := tagFault + tag(4*fault+k)
-	v := in.contacts[fault][k]
-	r := resistor{a: a, b: b, ohm: v.value, tag: t}
-	if v.soil {
-		r.ohm *= in.soilOhmM
-		r.tag2 = tagSoil
-		r.emf = t + 2
-	}
-	c.nw.resist = append(c.nw.resist, r)
+// contact hangs contact k of a fault between two nodes, its ohms left to adjust.
+func (c *circuit) contact(fault, k int, a, b int) {
+	c.nw.resist = append(c.nw.resist, resistor{a: a, b: b, tag: tagFault + tag(4*fault+k)})
 }
 
-// gradient is the derivative of a driving-point impedance by the logarithm of
-// each unknown, ohm, and the volts that electrode potentials add to it per volt.
-type gradient struct {
-	z    [tagCount]complex128
-	emfV [tagCount]float64
+// adjust gives the contacts the ohms they have in an installation.
+func (c *circuit) adjust(in *installation) {
+	for i := range c.nw.resist {
+		r := &c.nw.resist[i]
+		if r.tag < tagFault {
+			continue
+		}
+		v := in.contact(r.tag)
+		r.ohm, r.tag2, r.emf = v.value, noTag, noTag
+		if v.soil {
+			r.ohm *= in.soilOhmM
+			r.tag2 = tagSoil
+			r.emf = r.tag + 2
+		}
+	}
 }
 
-// slope fills g after drive: by the adjoint, dZ = -sum over branches of
-// (voltage across it)^2 d(admittance), the network being reciprocal. The line
-// terms are those of a nominal pi, off by the square of the line's electrical
-// length: they only spread a prediction, they do not make it.
-func (c *circuit) slope(g *gradient) {
-	*g = gradient{}
-	nw := &c.nw
-	ve := nw.v[earth]
-	lineTerms := func(w *wire, y, extra complex128, p ports, zTotal complex128, sq, sh complex128, length, farad, extraTag tag) {
-		// sq: square of the voltage along, sh: sum of squares to earth.
-		g.z[tagOhm] += sq * p.series * w.ohm * recip(zTotal)
-		g.z[length] += sq*p.series - sh*p.shunt
-		if y != 0 {
-			f := sh * p.shunt * recip(y)
-			g.z[farad] -= f * w.toSoil
-			g.z[tagInsulation] += f * w.leakage
-			if extraTag != noTag {
-				g.z[extraTag] -= f * extra
-			}
-		}
-	}
-	for i := range nw.lines {
-		l := &nw.lines[i]
-		va, vb := nw.v[l.a]-ve, nw.v[l.b]-ve
-		d := va - vb
-		lineTerms(l.w, l.w.y, 0, l.p, l.w.z, d*d, va*va+vb*vb, tagBoundary, tagFarad, noTag)
-	}
-	if i := c.outsideRating; i >= 0 {
-		g.z[tagFault+tag(4*i)] = g.z[tagBoundary]
-	}
-	for i := range nw.pairs {
-		p := &nw.pairs[i]
-		a, a2, b, b2 := nw.v[p.a]-ve, nw.v[p.a2]-ve, nw.v[p.b]-ve, nw.v[p.b2]-ve
-		e1, e2, o1, o2 := a+b, a2+b2, a-b, a2-b2
-		lineTerms(p.w, p.w.y, 0, p.even, p.w.z, (e1-e2)*(e1-e2)/2, (e1*e1+e2*e2)/2, tagLead, tagLeadFarad, noTag)
-		lineTerms(p.w, p.w.yOdd, p.w.mutual, p.odd, p.w.zOdd, (o1-o2)*(o1-o2)/2, (o1*o1+o2*o2)/2, tagLead, tagLeadFarad, tagMutual)
-	}
-	for _, r := range nw.resist {
-		d := nw.v[r.a] - nw.v[r.b]
-		t := d * d * complex(1/r.ohm, 0)
-		if r.tag != noTag {
-			g.z[r.tag] += t
-		}
-		if r.tag2 != noTag {
-			g.z[r.tag2] += t
-		}
-		if r.emf != noTag {
-			// Reciprocity: the open-circuit volts an emf makes at the port are the
-			// current it would carry for one ampere there.
-			g.emfV[r.emf] += real(d) / r.ohm
-		}
-	}
+// contact is the contact of a tag, which may be that of its resistance or of its
+// electrode potential.
+func (in *installation) contact(t tag) *contact {
+	t -= tagFault
+	return &in.contacts[t/4][t%2]
 }

@@ -23,123 +23,203 @@ type outcome struct {
 	slope [tagCount]float64 // d ln(value) / d ln(unknown); per volt for electrode potentials
 }
 
+// asked is what a circuit has been prepared for.
+type asked struct {
+	faults     []Fault
+	q          Quantity
+	atM, capHz float64
+	scale      float64 // of the boundary, by an [OutsideRating]
+}
+
 // measure solves the circuit for a quantity.
 func (c *circuit) measure(in *installation, faults []Fault, q Quantity, atM, capHz float64, o *outcome) {
-	o.slope = [tagCount]float64{}
+	c.prepare(in, faults, q, atM, capHz)
+	o.value = c.read(in, &o.slope)
+}
+
+// prepare lays out the circuit for a quantity and takes the inside of the wire
+// away, which does not depend on the contacts.
+func (c *circuit) prepare(in *installation, faults []Fault, q Quantity, atM, capHz float64) {
+	c.asked = asked{faults: faults, q: q, atM: atM, capHz: capHz}
+	c.outsideRating = -1
 	switch q {
 	case AdapterVolts:
-		o.value = in.adapterVolts * in.gainVolt
-		o.slope[tagAdapter], o.slope[tagGainVolt] = 1, 1
-		for i, f := range faults {
-			if f.Kind == NoSupply {
-				o.value *= in.contacts[i][0].value
-				o.slope[tagFault+tag(4*i)] = 1
-			}
-		}
+		return
 	case TerminalVolts, LoopCurrent:
-		c.driven(in, faults, q, o)
+		c.build(in, faults, transmitter, 0, in.loop.FrequencyHz)
+		c.ac.attach(&c.nw, c.srcA, c.srcB)
+		c.ac.follow(&c.nw)
 	case CapacitanceA, CapacitanceB:
 		c.build(in, faults, wireOff, 0, capHz)
 		p := c.termA
 		if q == CapacitanceB {
 			p = c.termB
 		}
-		z := c.nw.drive(p, c.rod)
-		var g gradient
-		c.slope(&g)
-		o.value = in.gainFarad / (cmplx.Abs(z) * 2 * math.Pi * capHz)
-		for t := range o.slope {
-			if g.z[t] != 0 {
-				o.slope[t] = -real(g.z[t] / z)
+		c.ac.attach(&c.nw, p, c.rod)
+		c.ac.follow(&c.nw)
+	default:
+		h := wireOff
+		switch q {
+		case BoundaryOhms, LeadInOhmsOpen:
+			h = leadOff
+		case SideAOhms, SideBOhms, SideAToEarth, SideBToEarth:
+			h = tapped
+		}
+		c.build(in, faults, h, atM, 0)
+		p, r := c.clips(q)
+		c.dc.attach(&c.nw, p, r)
+		c.dc.follow(&c.nw)
+	}
+	if i := c.outsideRating; i >= 0 {
+		c.asked.scale = in.contacts[i][0].value
+	}
+}
+
+// clips are the nodes an ohmmeter is clipped to.
+func (c *circuit) clips(q Quantity) (p, r int) {
+	switch q {
+	case BoundaryOhms:
+		return c.bndA, c.bndB
+	case LegAToEarth:
+		return c.termA, c.rod
+	case LegBToEarth:
+		return c.termB, c.rod
+	case SideAOhms:
+		return c.termA, c.tapA
+	case SideBOhms:
+		return c.termB, c.tapB
+	case SideAToEarth:
+		return c.tapA, c.rod
+	case SideBToEarth:
+		return c.tapB, c.rod
+	}
+	return c.termA, c.termB
+}
+
+// read is what the meter shows of the quantity prepared, before the error of one
+// reading, with the contacts as the installation has them by now. slope, unless it is nil,
+// becomes the derivatives of its logarithm; see [outcome].
+func (c *circuit) read(in *installation, slope *[tagCount]float64) float64 {
+	if slope != nil {
+		*slope = [tagCount]float64{}
+	}
+	if i := c.outsideRating; i >= 0 && c.asked.scale != in.contacts[i][0].value {
+		c.prepare(in, c.asked.faults, c.asked.q, c.asked.atM, c.asked.capHz)
+	}
+	if c.asked.q == AdapterVolts {
+		return in.adapter(c.asked.faults, slope)
+	}
+	c.adjust(in)
+	var v float64
+	switch c.asked.q {
+	case TerminalVolts, LoopCurrent:
+		v = c.driven(in, slope)
+	case CapacitanceA, CapacitanceB:
+		v = c.farads(in, slope)
+	default:
+		v = c.ohms(in, slope)
+	}
+	if i := c.outsideRating; i >= 0 && slope != nil {
+		slope[tagFault+tag(4*i)] = slope[tagBoundary]
+	}
+	return v
+}
+
+// adapter is the adapter's volts, unloaded.
+func (in *installation) adapter(faults []Fault, slope *[tagCount]float64) float64 {
+	v := in.adapterVolts * in.gainVolt
+	for i, f := range faults {
+		if f.Kind == NoSupply {
+			v *= in.contacts[i][0].value
+			if slope != nil {
+				slope[tagFault+tag(4*i)] = 1
 			}
 		}
-		o.slope[tagGainFarad] = 1
-	default:
-		c.ohms(in, faults, q, atM, o)
 	}
+	if slope != nil {
+		slope[tagAdapter], slope[tagGainVolt] = 1, 1
+	}
+	return v
+}
+
+// farads is what a handheld capacitance meter shows: the magnitude of the
+// admittance over w.
+func (c *circuit) farads(in *installation, slope *[tagCount]float64) float64 {
+	z := c.ac.solve(&c.nw)
+	if slope != nil {
+		perZ := recip(z)
+		for t, d := range c.ac.slopes(&c.nw) {
+			slope[t] = -real(d * perZ)
+		}
+		slope[tagGainFarad] = 1
+	}
+	return in.gainFarad / (cmplx.Abs(z) * 2 * math.Pi * c.asked.capHz)
 }
 
 // ohms is a d.c. resistance as a handheld meter reads it: its leads in series,
 // and the galvanic volts of electrodes in soil taken for a part of the
 // resistance, with the sign the leads have. The disturbance is applied as a
 // factor, which stays positive and cancels in the geometric mean of both polarities.
-func (c *circuit) ohms(in *installation, faults []Fault, q Quantity, atM float64, o *outcome) {
-	h := wireOff
-	switch q {
-	case BoundaryOhms, LeadInOhmsOpen:
-		h = leadOff
-	case SideAOhms, SideBOhms, SideAToEarth, SideBToEarth:
-		h = tapped
+func (c *circuit) ohms(in *installation, slope *[tagCount]float64) float64 {
+	total := c.dc.solve(&c.nw) + in.meterLeadsOhm
+	perVolt := (total + ohmmeterKnee) / (ohmmeterVolts * total)
+	if c.asked.q == LoopOhmsReversed {
+		perVolt = -perVolt
 	}
-	c.build(in, faults, h, atM, 0)
-	p, r := c.termA, c.termB
-	sign := 1.0
-	switch q {
-	case LoopOhmsReversed:
-		sign = -1
-	case BoundaryOhms:
-		p, r = c.bndA, c.bndB
-	case LegAToEarth:
-		r = c.rod
-	case LegBToEarth:
-		p, r = c.termB, c.rod
-	case SideAOhms:
-		r = c.tapA
-	case SideBOhms:
-		p, r = c.termB, c.tapB
-	case SideAToEarth:
-		p, r = c.tapA, c.rod
-	case SideBToEarth:
-		p, r = c.tapB, c.rod
+	if slope != nil {
+		for t, d := range c.dc.slopes(&c.nw) {
+			slope[t] = d / total
+		}
+		slope[tagMeterLeads] = in.meterLeadsOhm / total
+		slope[tagGainOhm] = 1
 	}
-	ohm := real(c.nw.drive(p, r))
-	var g gradient
-	c.slope(&g)
-	total := ohm + in.meterLeadsOhm
-	perVolt := sign * (total + ohmmeterKnee) / (ohmmeterVolts * total)
-	volts := g.emfV[tagRodEMF] * in.rodEMFV
-	for t := range o.slope {
-		o.slope[t] = real(g.z[t]) / total
-		if e := g.emfV[t]; e != 0 {
-			o.slope[t] = e * perVolt
-			if t >= int(tagFault) {
-				volts += e * in.contacts[(t-int(tagFault))/4][(t-int(tagFault))%4-2].emfV
-			}
+	var volts float64
+	for i := range c.nw.resist {
+		r := &c.nw.resist[i]
+		if r.emf == noTag {
+			continue
+		}
+		// Reciprocity: the open-circuit volts an emf makes at the port are the current
+		// it would carry for one ampere there.
+		e := c.dc.across(&c.nw, r) / r.ohm
+		if r.emf == tagRodEMF {
+			volts += e * in.rodEMFV
+		} else {
+			volts += e * in.contact(r.emf).emfV
+		}
+		if slope != nil {
+			slope[r.emf] += e * perVolt
 		}
 	}
-	o.slope[tagMeterLeads] = in.meterLeadsOhm / total
-	o.slope[tagGainOhm] = 1
-	o.value = total * in.gainOhm * math.Exp(volts*perVolt)
+	return total * in.gainOhm * math.Exp(volts*perVolt)
 }
 
 // driven is a reading with the transmitter running, at its frequency.
-func (c *circuit) driven(in *installation, faults []Fault, q Quantity, o *outcome) {
-	volts, weak := in.drive(faults)
-	c.build(in, faults, transmitter, 0, in.loop.FrequencyHz)
-	z := c.nw.drive(c.srcA, c.srcB)
-	var g gradient
-	c.slope(&g)
+func (c *circuit) driven(in *installation, slope *[tagCount]float64) float64 {
+	volts, weak := in.drive(c.asked.faults)
+	z := c.ac.solve(&c.nw)
 	rs := complex(in.sourceOhm, 0)
-	if q == TerminalVolts {
-		o.value = volts / in.sourceOhm * cmplx.Abs(z) * in.gainVolt
-		for t := range o.slope {
-			o.slope[t] = real(g.z[t] / z)
-		}
-		o.slope[tagSourceOhm]--
-		o.slope[tagGainVolt] = 1
-	} else {
-		left := 1 - z/rs
-		o.value = volts / in.sourceOhm * cmplx.Abs(left) * in.gainAmpere
-		for t := range o.slope {
-			o.slope[t] = -real(g.z[t] / rs / left)
-		}
-		o.slope[tagSourceOhm] += real(z/rs/left) - 1
-		o.slope[tagGainAmpere] = 1
+	shown, gain, perZ := z, in.gainVolt, recip(z)
+	if c.asked.q == LoopCurrent {
+		shown, gain, perZ = 1-z/rs, in.gainAmpere, 1/(z-rs)
 	}
-	o.slope[tagSourceVolts] = 1
-	if weak != noTag {
-		o.slope[weak] = 1
+	if slope != nil {
+		for t, d := range c.ac.slopes(&c.nw) {
+			slope[t] = real(d * perZ)
+		}
+		slope[tagSourceOhm]--
+		if c.asked.q == LoopCurrent {
+			slope[tagSourceOhm] -= real(z * perZ)
+			slope[tagGainAmpere] = 1
+		} else {
+			slope[tagGainVolt] = 1
+		}
+		slope[tagSourceVolts] = 1
+		if weak != noTag {
+			slope[weak] = 1
+		}
 	}
+	return volts / in.sourceOhm * cmplx.Abs(shown) * gain
 }
 
 // drive is the transmitter's open-circuit volts under faults, and the unknown a

@@ -26,6 +26,7 @@ func NewModel(l Loop, m Meters) (*Model, error) {
 	md := &Model{loop: l, meters: m, tables: map[tableKey]*table{}}
 	md.prior = newPrior(&md.loop, &md.meters)
 	md.prior.learn(&md.loop, &md.meters, l.Baseline)
+	md.prior.list()
 	return md, nil
 }
 
@@ -34,9 +35,9 @@ func (m *Model) Loop() Loop { return m.loop }
 
 // judge is the working memory of one judgement.
 type judge struct {
-	c circuit
-	o outcome
-	g gaussian
+	c    circuit
+	each []*circuit // by reading
+	g    gaussian
 }
 
 func (m *Model) judge() *judge {
@@ -84,73 +85,65 @@ const (
 	sigmaStep = 1.7320508075688772 // where three-point Gauss-Hermite puts its outer points
 )
 
-// predict solves the circuit for one variant of the faults at given places.
+// prepare lays a circuit out for predictions of a quantity under faults at given
+// places, whatever their contacts.
+func (m *Model) prepare(c *circuit, faults []Fault, q Quantity, atM float64) {
+	c.prepare(&m.prior.median, faults, q, atM, m.meters.capHz())
+}
+
+// predict is the reading a circuit is prepared for under one variant of the
+// contacts.
 //
 // Shared unknowns are taken as straight lines of ln(value). A contact spreads
 // over e-folds, so that it gets its line through points on either side, and what
 // the curve departs from it by becomes a shift and a spread:
 //
 //	f(z) = a + b z + c z^2:   mean a + c,  slope b,  left over 2 c^2
-func (m *Model) predict(j *judge, faults []Fault, v *variant, q Quantity, atM float64, out *row) {
-	m.predictTo(j, faults, v, q, atM, out, true)
-}
-
-// predictTo leaves the corrections for bent curves out unless bend is set: three
-// to five solves fewer.
-func (m *Model) predictTo(j *judge, faults []Fault, v *variant, q Quantity, atM float64, out *row, bend bool) {
+//
+// The corrections for bent curves are left out unless bend is set.
+func (m *Model) predict(c *circuit, v *variant, bend bool, out *row) {
 	in := m.prior.median
 	for i := range v.contacts {
 		for k := range v.contacts[i] {
-			c := &v.contacts[i][k]
-			in.contacts[i][k] = contact{value: c.Median, soil: c.soil}
+			p := &v.contacts[i][k]
+			in.contacts[i][k] = contact{value: p.Median, soil: p.soil}
 		}
 	}
-	hz := m.meters.capHz()
-	j.c.measure(&in, faults, q, atM, hz, &j.o)
-	o := j.o
-	shift := q.function().shift(&m.meters)
-	f0 := math.Log(o.value + shift)
+	var slope [tagCount]float64
+	value := c.read(&in, &slope)
+	shift := c.asked.q.function().shift(&m.meters)
+	f0 := math.Log(value + shift)
 	mean, bent := f0, 0.0
 	*out = row{}
-	scale := o.value / (o.value + shift)
+	scale := value / (value + shift)
 	for t := int(tagFault); t < int(tagCount); t++ {
-		if o.slope[t] == 0 {
+		if slope[t] == 0 {
 			continue
 		}
 		i, k := (t-int(tagFault))/4, (t-int(tagFault))%4
 		if k >= 2 {
-			out[1+t] = o.slope[t] * scale * copperEMFSD
+			out[1+t] = slope[t] * scale * copperEMFSD
 			continue
 		}
 		sd := v.contacts[i][k].SigmaLn
-		out[1+t] = o.slope[t] * scale * sd
-		if !bend || math.Abs(o.slope[t]*scale) < 1e-3 || sd < 0.2 {
+		out[1+t] = slope[t] * scale * sd
+		if !bend || math.Abs(slope[t]*scale) < 1e-3 || sd < 0.2 {
 			continue
 		}
-		c := &in.contacts[i][k].value
-		keep := *c
-		var f [2]float64
-		for side, step := range [...]float64{-sigmaStep, sigmaStep} {
-			*c = keep * math.Exp(step*sd)
-			j.c.measure(&in, faults, q, atM, hz, &j.o)
-			f[side] = math.Log(j.o.value + shift)
-		}
-		*c = keep
-		out[1+t] = (f[1] - f[0]) / (2 * sigmaStep)
-		curve := (f[1] + f[0] - 2*f0) / 6
+		ohm := &in.contacts[i][k].value
+		keep, step := *ohm, math.Exp(sigmaStep*sd)
+		*ohm = keep / step
+		below := math.Log(c.read(&in, nil) + shift)
+		*ohm = keep * step
+		above := math.Log(c.read(&in, nil) + shift)
+		*ohm = keep
+		out[1+t] = (above - below) / (2 * sigmaStep)
+		curve := (above + below - 2*f0) / 6
 		mean += curve
 		bent += 2 * curve * curve
 	}
-	for t := range int(sharedTags) {
-		s := o.slope[t] * scale
-		if s == 0 {
-			continue
-		}
-		for k, f := range m.prior.factor[t] {
-			if f != 0 {
-				out[1+k] += s * f
-			}
-		}
+	for _, l := range m.prior.loadings {
+		out[1+l.normal] += slope[l.unknown] * scale * l.factor
 	}
 	level := math.Exp(mean)
 	for k := 1; k < bentSlot; k++ {
@@ -212,32 +205,51 @@ func (m *Model) LogLikelihood(readings []Reading, faults ...Fault) float64 {
 	}
 	j := m.judge()
 	defer m.release(j)
-	vs := m.promising(j, rs, finite, faults)
 	total := math.Inf(-1)
-	for i := range vs {
-		m.take(j, rs, finite, faults, &vs[i], true)
-		total = logAdd(total, vs[i].lnWeight+j.g.logEvidence())
+	for _, v := range m.promising(j, rs, finite, faults) {
+		total = logAdd(total, m.weigh(j, rs, &v, true))
 	}
 	return total
 }
 
-// take enters the predictions of all readings under one variant.
-func (m *Model) take(j *judge, rs []Reading, finite int, faults []Fault, v *variant, bend bool) {
-	j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
+// ready prepares a circuit for each reading.
+func (m *Model) ready(j *judge, rs []Reading, finite int, faults []Fault) {
+	for len(j.each) < len(rs) {
+		j.each = append(j.each, new(circuit))
+	}
 	for k, r := range rs {
-		var p row
 		if r.FaultAway {
-			m.predictTo(j, nil, &variant{}, r.Quantity, r.AtM, &p, bend)
+			m.prepare(j.each[k], nil, r.Quantity, r.AtM)
 		} else {
-			m.predictTo(j, faults, v, r.Quantity, r.AtM, &p, bend)
+			m.prepare(j.each[k], faults, r.Quantity, r.AtM)
+		}
+	}
+	j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
+}
+
+// weigh enters the predictions of all readings under one variant, and returns
+// its share of the likelihood.
+func (m *Model) weigh(j *judge, rs []Reading, v *variant, bend bool) float64 {
+	var p row
+	for k, r := range rs {
+		if r.FaultAway {
+			m.predict(j.each[k], &variant{}, bend, &p)
+		} else {
+			m.predict(j.each[k], v, bend, &p)
 		}
 		m.enter(&j.g, k, r, &p, allColumns)
 	}
+	if len(rs) == 0 {
+		return v.lnWeight
+	}
+	return v.lnWeight + j.g.logEvidence()
 }
 
-// promising lists the variants of the contacts worth a full judgement: where
-// there are many, those that a judgement by straight lines puts near the best.
+// promising readies the judge and lists the variants of the contacts worth a full
+// judgement: where there are many, those that a judgement by straight lines puts
+// near the best.
 func (m *Model) promising(j *judge, rs []Reading, finite int, faults []Fault) []variant {
+	m.ready(j, rs, finite, faults)
 	vs := variants(faults)
 	if len(vs) < 6 || len(rs) == 0 {
 		return vs
@@ -245,8 +257,7 @@ func (m *Model) promising(j *judge, rs []Reading, finite int, faults []Fault) []
 	l := make([]float64, len(vs))
 	best := math.Inf(-1)
 	for i := range vs {
-		m.take(j, rs, finite, faults, &vs[i], false)
-		l[i] = vs[i].lnWeight + j.g.logEvidence()
+		l[i] = m.weigh(j, rs, &vs[i], false)
 		best = max(best, l[i])
 	}
 	kept := vs[:0]

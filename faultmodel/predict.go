@@ -87,15 +87,12 @@ func (m *Model) PredictGiven(given []Reading, q Quantity, atM float64, faults ..
 	j := m.judge()
 	defer m.release(j)
 	vs := m.promising(j, rs, finite, faults)
+	m.prepare(&j.c, faults, q, atM)
 	mix := m.newMixture(q)
+	var r row
 	for i := range vs {
-		m.take(j, rs, finite, faults, &vs[i], true)
-		w := vs[i].lnWeight
-		if len(rs) > 0 {
-			w += j.g.logEvidence()
-		}
-		var r row
-		m.predict(j, faults, &vs[i], q, atM, &r)
+		w := m.weigh(j, rs, &vs[i], true)
+		m.predict(&j.c, &vs[i], true, &r)
 		p := append([]float64{r[0], r[bentSlot]}, r[1:bentSlot]...)
 		mix.add(m, &j.g, w, p)
 	}

@@ -245,7 +245,26 @@ type prior struct {
 	sd     [sharedTags]float64 // of ln(unknown); volts for electrode potentials
 	// factor turns independent standard normals into the shared unknowns; its
 	// square is their covariance. Diagonal but after a baseline.
-	factor [sharedTags][sharedTags]float64
+	factor   [sharedTags][sharedTags]float64
+	loadings []loading // the factor's entries that are not nought
+}
+
+// loading is by how much one shared unknown follows one standard normal.
+type loading struct {
+	unknown, normal tag
+	factor          float64
+}
+
+// list fills in the loadings.
+func (p *prior) list() {
+	p.loadings = p.loadings[:0]
+	for t := noTag + 1; t < sharedTags; t++ {
+		for k, f := range p.factor[t] {
+			if f != 0 {
+				p.loadings = append(p.loadings, loading{t, tag(k), f})
+			}
+		}
+	}
 }
 
 func newPrior(l *Loop, m *Meters) prior {

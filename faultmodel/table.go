@@ -266,9 +266,10 @@ func (m *Model) fill(j *judge, t *table, key cellKey) *cell {
 				add(t.key.k2, key.s2, g2)
 			}
 			add(t.key.still, 0, 0)
+			m.prepare(&j.c, fs, t.key.q, t.key.tapM)
 			for v := range t.variants {
 				var r row
-				m.predict(j, fs, &t.variants[v], t.key.q, t.key.tapM, &r)
+				m.predict(&j.c, &t.variants[v], true, &r)
 				c.rows[v] = append(c.rows[v], r)
 			}
 		}
