@@ -94,7 +94,7 @@ type (
 // Run holds the dialogue until there is nothing more to ask, the other side
 // stops, or its lines end. Every answer is in the log before the next line out.
 func (d *Dialogue) Run(ctx context.Context) error {
-	d.words = speech{d.Base, d.Log.Case().Role, d.Units}
+	d.words = speech{diagnose.Wording{Base: d.Base, Role: d.Log.Case().Role, Units: d.Units}}
 	in := newLineReader(d.In, longestLine)
 	for {
 		d.view = d.Engine.Assess(d.Log.Case().Log)
@@ -169,7 +169,7 @@ func (d *Dialogue) exchange(ctx context.Context, in *lineReader) (more bool, err
 // question is the next step as a line; nil where there is nothing to ask.
 func (d *Dialogue) question() (any, error) {
 	next := d.result.Next
-	role := string(d.words.role)
+	role := string(d.words.Role)
 	switch next.Kind {
 	case diagnose.NextDone, diagnose.NextRefer:
 		return nil, nil
@@ -265,7 +265,7 @@ func (d *Dialogue) command(name string) (deed, error) {
 func (d *Dialogue) repaired(l line) (deed, error) {
 	next := d.result.Next
 	if l.Fixed == nil {
-		if nonAnswers[l.Answer] != "" {
+		if diagnose.Unanswered(l.Answer) {
 			return stop, nil
 		}
 		return again, errors.New(`a repair is answered by {"fixed": true} or {"fixed": false}`)

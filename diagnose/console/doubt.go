@@ -25,7 +25,7 @@ const (
 // asked back, never refused.
 func doubt(s speech, c *kb.Check, a *diagnose.Answer, view View, leadsOhm float64) string {
 	if r := a.Reading; r != nil && !r.OverRange {
-		shown := s.reading(r, c.Unit)
+		shown := quantity.FormatReading(r.Value, r.OverRange, c.Unit)
 		if sound, ok := view.Sound(c); ok && r.Value > 0 {
 			for _, slip := range []struct {
 				times float64
@@ -46,7 +46,7 @@ func doubt(s speech, c *kb.Check, a *diagnose.Answer, view View, leadsOhm float6
 	for _, w := range a.Widths {
 		if w.WidthM > mostWidthM {
 			return fmt.Sprintf("%s from the wire is far: is it the distance from the wire to where the collar sounds, in the right unit?",
-				quantity.FormatLength(w.WidthM, s.units))
+				quantity.FormatLength(w.WidthM, s.Units))
 		}
 	}
 	return ""

@@ -24,7 +24,7 @@ func (e fakeEngine) Assess(log []diagnose.Entry) View { return fakeView{e, log} 
 func (e fakeEngine) Standing(log []diagnose.Entry) []int {
 	var out []int
 	for _, i := range diagnose.Kept(log) {
-		if a := log[i].Answer; a != nil && nonAnswers[a.Choice] == "" {
+		if a := log[i].Answer; a != nil && !diagnose.Unanswered(a.Choice) {
 			out = append(out, i)
 		}
 	}

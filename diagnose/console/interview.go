@@ -43,7 +43,7 @@ type Interview struct {
 // Run asks. With [ErrInterrupted] or [ErrEnded] everything answered so far is in
 // the log, and the person has been told how to go on.
 func (iv *Interview) Run(ctx context.Context) (Ending, error) {
-	iv.words = speech{iv.Base, iv.Log.Case().Role, iv.Units}
+	iv.words = speech{diagnose.Wording{Base: iv.Base, Role: iv.Log.Case().Role, Units: iv.Units}}
 	iv.mentions = map[string]bool{}
 	for {
 		iv.assess()
@@ -194,7 +194,7 @@ func (iv *Interview) before(cautions []diagnose.CautionText, how kb.Steps) {
 func (iv *Interview) cautionsOf(ids []string) []diagnose.CautionText {
 	out := make([]diagnose.CautionText, len(ids))
 	for i, id := range ids {
-		out[i] = diagnose.CautionText{ID: id, Text: iv.Base.CautionText(id, string(iv.words.role))}
+		out[i] = diagnose.CautionText{ID: id, Text: iv.Base.CautionText(id, string(iv.words.Role))}
 	}
 	return out
 }
@@ -236,7 +236,7 @@ func (iv *Interview) askUntilDone(ctx context.Context, q *asking) (deed, error) 
 
 // meanings tell support what each of the caller's answers says about the fault.
 func (iv *Interview) meanings(c *kb.Check) {
-	if iv.words.role != diagnose.Support {
+	if iv.words.Role != diagnose.Support {
 		return
 	}
 	for _, a := range c.Answers {
@@ -250,7 +250,7 @@ func (iv *Interview) meanings(c *kb.Check) {
 // a slip, and logs it.
 func (iv *Interview) accept(ctx context.Context, q *asking, f journal.Fields) (deed, error) {
 	f.Check, f.Unsure, f.When = q.check.ID, q.unsure, string(q.when)
-	if nonAnswers[f.Answer] != "" {
+	if diagnose.Unanswered(f.Answer) {
 		f.Unsure, f.When = false, ""
 	}
 	a, err := f.AnswerTo(q.check, iv.Log.Case().Yard, iv.bare())
@@ -260,7 +260,7 @@ func (iv *Interview) accept(ctx context.Context, q *asking, f journal.Fields) (d
 	}
 	if why := doubt(iv.words, q.check, a, iv.view, iv.Log.Case().Meters.Ohms.LeadsOhm); why != "" {
 		iv.tell(Trouble, "%s", why)
-		i, err := iv.Prompter.Select(ctx, Question{Text: "Take it as " + iv.words.answer(q.check, a) + "?",
+		i, err := iv.Prompter.Select(ctx, Question{Text: "Take it as " + iv.words.Answer(a) + "?",
 			Options: []Option{{Text: "Type it again"}, {Text: "Yes, that is what it shows"}}})
 		if err != nil || i == 0 {
 			return again, err
@@ -276,7 +276,7 @@ func (iv *Interview) accept(ctx context.Context, q *asking, f journal.Fields) (d
 	if err != nil {
 		return again, err
 	}
-	iv.tell(Aside, "Noted: %s", iv.words.answer(q.check, a))
+	iv.tell(Aside, "Noted: %s", iv.words.Answer(a))
 	return answered, nil
 }
 
@@ -294,10 +294,10 @@ func (iv *Interview) answerOrChoice(ctx context.Context, q *asking) (journal.Fie
 // question is the check's question in the role's words, with how long it takes.
 func (iv *Interview) question(q *asking) string {
 	text := iv.words.of(q.check.Ask)
-	if iv.words.role == diagnose.Support {
+	if iv.words.Role == diagnose.Support {
 		text = "Read aloud: " + text
 	}
-	if minutes := q.check.Minutes.For(string(iv.words.role)); minutes >= 1 && q.index < 0 {
+	if minutes := q.check.Minutes.For(string(iv.words.Role)); minutes >= 1 && q.index < 0 {
 		text += " (about " + quantity.FormatMinutes(minutes) + ")"
 	}
 	return text
@@ -388,7 +388,7 @@ func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form place
 
 // gloss says what a place along the wire is, to whoever does not say it daily.
 func (iv *Interview) gloss() {
-	if iv.words.role != diagnose.Technician {
+	if iv.words.Role != diagnose.Technician {
 		iv.tell(Aside, "%s", iv.words.phrase("chainage", nil))
 	}
 }

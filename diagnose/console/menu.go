@@ -170,8 +170,8 @@ func (iv *Interview) whyNot(ctx context.Context) error {
 // weight is a weight of evidence in words; with the figure for who works with figures.
 func (s speech) weight(decibans float64) string {
 	size := max(decibans, -decibans)
-	word := s.base.Word("weight", string(s.role), size)
-	if word == "" || s.role == diagnose.Technician {
+	word := s.Base.Word("weight", string(s.Role), size)
+	if word == "" || s.Role == diagnose.Technician {
 		return fmt.Sprintf("%s, %.0f decibans", word, size)
 	}
 	return word
@@ -222,7 +222,7 @@ func (iv *Interview) several(ctx context.Context) (deed, error) {
 		c := iv.Base.Check(a.Check)
 		if why := doubt(iv.words, c, a, iv.view, iv.Log.Case().Meters.Ohms.LeadsOhm); why != "" {
 			iv.tell(Trouble, "%s: %s", a.Check, why)
-			i, err := iv.Prompter.Select(ctx, Question{Text: "Take it as " + iv.words.answer(c, a) + "?",
+			i, err := iv.Prompter.Select(ctx, Question{Text: "Take it as " + iv.words.Answer(a) + "?",
 				Options: []Option{{Text: "Leave it out"}, {Text: "Yes, that is what it shows"}}})
 			if err != nil {
 				return again, err
@@ -234,7 +234,7 @@ func (iv *Interview) several(ctx context.Context) (deed, error) {
 		if err := iv.log(diagnose.Entry{Answer: a}); err != nil {
 			return again, err
 		}
-		iv.tell(Aside, "Noted: %s: %s", a.Check, iv.words.answer(c, a))
+		iv.tell(Aside, "Noted: %s: %s", a.Check, iv.words.Answer(a))
 	}
 	return answered, nil
 }
@@ -281,7 +281,7 @@ func (iv *Interview) reviewable() []int {
 		if a == nil || iv.Base.Check(a.Check) == nil {
 			continue
 		}
-		if holds[i] || nonAnswers[a.Choice] != "" && latest[a.Check] == i {
+		if holds[i] || diagnose.Unanswered(a.Choice) && latest[a.Check] == i {
 			out = append(out, i)
 		}
 	}

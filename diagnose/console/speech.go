@@ -8,23 +8,17 @@ import (
 	"loopfault/diagnose/journal"
 	"loopfault/diagnose/quantity"
 	"loopfault/diagnose/yard"
-	"loopfault/faultmodel"
 	"loopfault/kb"
-	"loopfault/locate"
 )
 
 // speech puts findings into a role's words and units.
-type speech struct {
-	base  *kb.Base
-	role  diagnose.Role
-	units quantity.Units
-}
+type speech struct{ diagnose.Wording }
 
-func (s speech) of(w kb.Words) string { return w.For(string(s.role)) }
+func (s speech) of(w kb.Words) string { return w.For(string(s.Role)) }
 
 // cause is a cause's name; its id where the base has none.
 func (s speech) cause(id string) string {
-	if c := s.base.Cause(id); c != nil {
+	if c := s.Base.Cause(id); c != nil {
 		return s.of(c.Name)
 	}
 	return id
@@ -33,7 +27,7 @@ func (s speech) cause(id string) string {
 // chance is a probability as a figure, with the word for it where that helps:
 // whoever does not work with figures.
 func (s speech) chance(p float64) string {
-	if word := s.base.Word("chance", string(s.role), p); word != "" && s.role != diagnose.Technician {
+	if word := s.Base.Word("chance", string(s.Role), p); word != "" && s.Role != diagnose.Technician {
 		return s.figure(p) + ", " + word
 	}
 	return s.figure(p)
@@ -65,14 +59,14 @@ func (s speech) position(p *diagnose.Position) string {
 	if p == nil {
 		return ""
 	}
-	length := func(v float64) string { return quantity.FormatLength(s.units.M(v), s.units) }
+	length := func(v float64) string { return quantity.FormatLength(s.Units.M(v), s.Units) }
 	return s.phrase("place", map[string]string{"Best": length(p.Best), "From": length(p.Interval90[0]), "To": length(p.Interval90[1]), "Near": p.Near})
 }
 
 // phrase is a sentence of the knowledge base. The loader has checked them all, so
 // that a missing one is a mistake in this program.
 func (s speech) phrase(id string, fields map[string]string) string {
-	text, err := s.base.Phrase(id, string(s.role), fields)
+	text, err := s.Base.Phrase(id, string(s.Role), fields)
 	if err != nil {
 		panic(fmt.Sprintf("console: %v", err))
 	}
@@ -116,7 +110,7 @@ func (s speech) ranking(r diagnose.Result) string {
 		fmt.Fprintf(&b, "Where: %s\n", s.position(r.Position))
 		if len(r.Position.Modes) > 1 {
 			for _, m := range r.Position.Modes {
-				fmt.Fprintf(&b, "  - %s: %s\n", quantity.FormatRange(s.units.M(m.From), s.units.M(m.To), s.units), s.chance(m.Probability))
+				fmt.Fprintf(&b, "  - %s: %s\n", quantity.FormatRange(s.Units.M(m.From), s.Units.M(m.To), s.Units), s.chance(m.Probability))
 			}
 		}
 	}
@@ -124,125 +118,29 @@ func (s speech) ranking(r diagnose.Result) string {
 	return b.String()
 }
 
-// nonAnswers are the answers that any check takes, in words.
-var nonAnswers = map[string]string{
-	diagnose.Unknown:       "don't know, or can't do it",
-	diagnose.NotApplicable: "does not apply here",
-	diagnose.Later:         "later",
-}
-
-// answer is what a person said, in full.
-func (s speech) answer(c *kb.Check, a *diagnose.Answer) string {
-	var parts []string
-	if words, ok := nonAnswers[a.Choice]; ok {
-		parts = append(parts, words)
-	} else if own := c.Answer(a.Choice); own != nil {
-		parts = append(parts, s.of(own.Text))
-	}
-	if a.Reading != nil {
-		parts = append(parts, s.reading(a.Reading, c.Unit))
-	}
-	switch {
-	case a.FromM != nil && a.ToM != nil:
-		parts = append(parts, quantity.FormatRange(*a.FromM, *a.ToM, s.units)+" along the wire")
-	case a.AtM != nil:
-		parts = append(parts, "at "+quantity.FormatLength(*a.AtM, s.units)+" along the wire")
-	}
-	if a.End != "" {
-		parts = append(parts, "fed from terminal "+strings.ToUpper(string(a.End)))
-	}
-	if c.Kind == kb.Tap && a.Choice == "" {
-		parts = append(parts, "towards A "+s.side(a.ASide)+", towards B "+s.side(a.BSide))
-	}
-	for _, side := range []struct {
-		name string
-		r    *faultmodel.Reading
-	}{{"A side", a.AOhms}, {"B side", a.BOhms}, {"A side to earth", a.AToEarth}, {"B side to earth", a.BToEarth}} {
-		if side.r != nil {
-			parts = append(parts, side.name+" "+s.reading(side.r, "ohm"))
-		}
-	}
-	for _, w := range a.Widths {
-		width := quantity.FormatLength(w.WidthM, s.units)
-		if w.Silent {
-			width = "silent"
-		}
-		parts = append(parts, quantity.FormatLength(w.AtM, s.units)+": "+width)
-	}
-	switch a.When {
-	case diagnose.FaultPresent:
-		parts = append(parts, "while the fault showed")
-	case diagnose.FaultAbsent:
-		parts = append(parts, "while the fault was away")
-	}
-	if a.Unsure {
-		parts = append(parts, "not sure")
-	}
-	return strings.Join(parts, ", ")
-}
-
-func (s speech) reading(r *faultmodel.Reading, unit string) string {
-	return quantity.FormatReading(r.Value, r.OverRange, unit)
-}
-
-func (s speech) side(side locate.Side) string {
-	switch side {
-	case locate.Intact, locate.Broken:
-		return string(side)
-	}
-	return "not tested"
-}
-
 // entry is one line of the log, in full.
 func (s speech) entry(e diagnose.Entry) string {
 	switch {
 	case e.Answer != nil:
-		c := s.base.Check(e.Answer.Check)
+		c := s.Base.Check(e.Answer.Check)
 		if c == nil {
 			return e.Answer.Check
 		}
-		return s.of(c.Ask) + " Answer: " + s.answer(c, e.Answer)
+		return s.of(c.Ask) + " Answer: " + s.Answer(e.Answer)
 	case e.Repair != nil:
-		text := s.repair(e.Repair.Repair)
-		switch {
-		case e.Repair.FromM != nil && e.Repair.ToM != nil:
-			text += ", " + quantity.FormatRange(*e.Repair.FromM, *e.Repair.ToM, s.units)
-		case e.Repair.AtM != nil:
-			text += ", at " + quantity.FormatLength(*e.Repair.AtM, s.units)
-		}
 		if e.Repair.Fixed {
-			return text + ": done, the fault is gone"
+			return s.Repair(e.Repair) + ": done, the fault is gone"
 		}
-		return text + ": done, the fault is still there"
+		return s.Repair(e.Repair) + ": done, the fault is still there"
 	case e.Outcome != nil:
-		text := "it was " + s.cause(e.Outcome.Cause)
-		if e.Outcome.AtM != nil {
-			text += ", at " + quantity.FormatLength(*e.Outcome.AtM, s.units)
-		}
-		return text
+		return "it was " + s.Outcome(e.Outcome)
 	}
 	return ""
 }
 
-// repair is the name of a repair as a log holds it.
-func (s speech) repair(id string) string {
-	r := repairOf(s.base, id)
-	if r == nil {
-		return id
-	}
-	return s.of(r.Name)
-}
-
-func repairOf(b *kb.Base, id string) *kb.Repair {
-	if r := b.Repair("repair:" + id); r != nil {
-		return r
-	}
-	return b.Repair(id)
-}
-
 // steps are instructions, numbered.
 func (s speech) steps(steps kb.Steps) string {
-	lines := steps.For(string(s.role))
+	lines := steps.For(string(s.Role))
 	out := make([]string, len(lines))
 	for i, line := range lines {
 		out[i] = fmt.Sprintf("  %d. %s", i+1, line)
@@ -256,7 +154,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	fmt.Fprintf(&b, "Hand-over: %s\n", c.Name)
 	place := ""
 	if r.Position != nil {
-		place = quantity.FormatRange(s.units.M(r.Position.Interval90[0]), s.units.M(r.Position.Interval90[1]), s.units)
+		place = quantity.FormatRange(s.Units.M(r.Position.Interval90[0]), s.Units.M(r.Position.Interval90[1]), s.Units)
 	}
 	if len(r.Ranking) > 0 {
 		fmt.Fprintf(&b, "%s\n", s.phrase("handover", map[string]string{
@@ -270,7 +168,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	some := false
 	for _, i := range diagnose.Kept(c.Log) {
 		e := c.Log[i]
-		if e.Answer != nil && nonAnswers[e.Answer.Choice] != "" {
+		if e.Answer != nil && diagnose.Unanswered(e.Answer.Choice) {
 			continue
 		}
 		some = true

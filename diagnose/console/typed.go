@@ -18,7 +18,7 @@ func typedFields(c *kb.Check, text string) (journal.Fields, error) {
 	text = strings.TrimSpace(text)
 	first, rest, _ := strings.Cut(text, " ")
 	own := strings.ToLower(strings.TrimSuffix(first, ","))
-	if c.Answer(own) != nil || nonAnswers[own] != "" {
+	if c.Answer(own) != nil || diagnose.Unanswered(own) {
 		f.Answer = own
 		rest = strings.TrimSpace(rest)
 		switch {

@@ -214,6 +214,10 @@ func odds(p float64) float64 {
 
 func (w *writer) of(words kb.Words) string { return strings.TrimSpace(words.For(w.role)) }
 
+func (w *writer) words() diagnose.Wording {
+	return diagnose.Wording{Base: w.base, Role: w.c.Role, Units: w.o.Units}
+}
+
 func (w *writer) length(m float64) string { return quantity.FormatLength(m, w.o.Units) }
 
 func (w *writer) stretch(fromM, toM float64) string {
@@ -518,7 +522,7 @@ func (w *writer) kept() []int {
 // whoever takes the case on need not ask again.
 func (w *writer) leftOpen(entry int) bool {
 	log := w.a.Log()
-	if nonAnswers[log[entry].Answer.Choice] == "" {
+	if !diagnose.Unanswered(log[entry].Answer.Choice) {
 		return false
 	}
 	for _, i := range w.kept() {
@@ -531,7 +535,7 @@ func (w *writer) leftOpen(entry int) bool {
 
 func (w *writer) answered(r *Record, entry int, causes []*kb.Cause) {
 	ans := w.a.Log()[entry].Answer
-	a := Asked{Question: w.question(ans.Check), Answer: w.answer(ans)}
+	a := Asked{Question: w.question(ans.Check), Answer: w.words().Answer(ans)}
 	for _, cause := range causes {
 		a.Weights = append(a.Weights, w.weight(w.decibans(entry, cause.ID)))
 	}
@@ -551,14 +555,7 @@ func (w *writer) answered(r *Record, entry int, causes []*kb.Cause) {
 }
 
 func (w *writer) outcome(o *diagnose.Outcome) string {
-	text := o.Cause
-	if c := w.base.Cause(o.Cause); c != nil {
-		text = w.of(c.Name)
-	}
-	text = sentence(text)
-	if o.AtM != nil {
-		text += ", at " + w.length(*o.AtM)
-	}
+	text := sentence(w.words().Outcome(o))
 	if o.Confirmed {
 		text += ", confirmed"
 	}
@@ -566,23 +563,13 @@ func (w *writer) outcome(o *diagnose.Outcome) string {
 }
 
 func (w *writer) done(r *Record, d *diagnose.RepairDone) {
-	repair := w.base.Repair(d.Repair)
-	if repair == nil {
-		repair = w.base.Repair("repair:" + d.Repair)
-	}
-	text := strings.ReplaceAll(d.Repair, "-", " ")
-	if repair != nil {
-		text = w.of(repair.Name)
-	}
-	text = sentence(text)
+	text := sentence(w.words().Repair(d))
 	mark := draw.Mark{Kind: draw.Repair, Text: text}
 	switch {
 	case d.FromM != nil && d.ToM != nil:
 		mark.FromM, mark.ToM = *d.FromM, *d.ToM
-		text += ", " + w.stretch(*d.FromM, *d.ToM)
 	case d.AtM != nil:
 		mark.FromM, mark.ToM = *d.AtM, *d.AtM
-		text += ", at " + w.length(*d.AtM)
 	}
 	if d.AtM != nil || d.FromM != nil {
 		r.Evidence = append(r.Evidence, Key{draw.Key(len(r.Scene.Marks)), "repair: " + lower(text)})
@@ -607,78 +594,6 @@ func (w *writer) weight(decibans float64) string {
 		return w.base.Word("weight", w.role, decibans) + " for"
 	}
 	return w.base.Word("weight", w.role, -decibans) + " against"
-}
-
-// nonAnswers are the answers that any check takes, in words.
-var nonAnswers = map[string]string{
-	diagnose.Unknown:       "not known, or could not be done",
-	diagnose.NotApplicable: "does not apply here",
-	diagnose.Later:         "put off",
-}
-
-// answer is what a person said, in full.
-func (w *writer) answer(a *diagnose.Answer) string {
-	c := w.base.Check(a.Check)
-	var parts []string
-	unit := ""
-	if c != nil {
-		unit = c.Unit
-	}
-	if words, ok := nonAnswers[a.Choice]; ok {
-		parts = append(parts, words)
-	} else if a.Choice != "" {
-		parts = append(parts, strings.TrimSuffix(strings.TrimSpace(w.a.AnswerText(a)), "."))
-	}
-	if a.Reading != nil {
-		parts = append(parts, quantity.FormatReading(a.Reading.Value, a.Reading.OverRange, unit))
-	}
-	switch {
-	case a.FromM != nil && a.ToM != nil:
-		parts = append(parts, w.stretch(*a.FromM, *a.ToM))
-	case a.AtM != nil:
-		parts = append(parts, "at "+w.length(*a.AtM))
-	}
-	if a.End != "" {
-		parts = append(parts, "fed from terminal "+strings.ToUpper(string(a.End)))
-	}
-	for _, side := range []struct {
-		name string
-		s    locate.Side
-	}{{"towards A ", a.ASide}, {"towards B ", a.BSide}} {
-		if side.s == locate.Intact || side.s == locate.Broken {
-			parts = append(parts, side.name+string(side.s))
-		}
-	}
-	for _, side := range []struct {
-		name string
-		r    *faultmodel.Reading
-	}{{"A side ", a.AOhms}, {"B side ", a.BOhms}, {"A side to earth ", a.AToEarth}, {"B side to earth ", a.BToEarth}} {
-		if side.r != nil {
-			parts = append(parts, side.name+quantity.FormatReading(side.r.Value, side.r.OverRange, "ohm"))
-		}
-	}
-	if n := len(a.Widths); n > 0 {
-		silent := 0
-		for _, x := range a.Widths {
-			if x.Silent {
-				silent++
-			}
-		}
-		parts = append(parts, fmt.Sprintf("%d widths, %d silent", n, silent))
-	}
-	switch a.When {
-	case diagnose.FaultPresent:
-		parts = append(parts, "while the fault showed")
-	case diagnose.FaultAbsent:
-		parts = append(parts, "while the fault was away")
-	}
-	if a.Unsure {
-		parts = append(parts, "not sure")
-	}
-	if len(parts) == 0 {
-		return "-"
-	}
-	return strings.Join(parts, ", ")
 }
 
 // markOf is the evidence of an answer that speaks of a place.
@@ -714,7 +629,7 @@ func end(s locate.Side) draw.End {
 
 // markText explains a letter of the drawings in a few words.
 func (w *writer) markText(a *diagnose.Answer) string {
-	return strings.ReplaceAll(a.Check, "-", " ") + ": " + w.answer(a)
+	return strings.ReplaceAll(a.Check, "-", " ") + ": " + w.words().Answer(a)
 }
 
 // ruledOut names the causes that were worth a thought before the first answer
