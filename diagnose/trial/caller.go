@@ -493,6 +493,9 @@ func (c *Caller) repair(step diagnose.Step) *diagnose.RepairDone {
 	if step.Repair != nil && step.Repair.Cause != "" {
 		r.Repair = step.Repair.Cause
 	}
+	if c.heard(r.Repair) { // found by the collar on the spot, wherever it was thought to be
+		r.AtM, r.FromM, r.ToM = nil, nil, nil
+	}
 	rng := c.again("repair " + r.Repair)
 	ended := false
 	for _, f := range c.faults {
@@ -511,9 +514,23 @@ func (c *Caller) repair(step diagnose.Step) *diagnose.RepairDone {
 	return r
 }
 
+// heard tells whether a cause shows in the field alone, as a stretch where the
+// collar goes quiet: whoever comes to mend it walks to where that is.
+func (c *Caller) heard(cause string) bool {
+	k := c.base().Cause(cause)
+	if k == nil {
+		return false
+	}
+	switch faultmodel.Kind(k.Kind) {
+	case faultmodel.TooDeep, faultmodel.CloseRun, faultmodel.Corner, faultmodel.MetalAlong, faultmodel.ServiceAlong:
+		return true
+	}
+	return false
+}
+
 // reaches tells whether the work done took in the fault's place.
 func (c *Caller) reaches(r *diagnose.RepairDone, f *truth) bool {
-	if math.IsNaN(f.AtM) {
+	if math.IsNaN(f.AtM) || c.heard(f.Cause) {
 		return true
 	}
 	lo, hi := f.AtM, f.AtM

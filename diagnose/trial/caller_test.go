@@ -281,6 +281,8 @@ func TestRepairsReach(t *testing.T) {
 	assert.Zero(t, sound)
 	sound, _ = count(repair("replace-lead-in", nil, nil), Fault{Cause: "lead-in-short", AtM: ft(490), ToM: math.NaN()})
 	assert.Greater(t, sound, 180, "on either leg")
+	sound, _ = count(repair("repair:wire-too-deep", at(190), at(210)), Fault{Cause: "wire-too-deep", AtM: ft(400), ToM: math.NaN()})
+	assert.Greater(t, sound, 150, "what the collar tells is mended where it is")
 	sound, said = count(repair("repair:wire-cut", at(190), at(210)), cut(200), cut(400))
 	assert.Zero(t, sound, "the other cut stands")
 	assert.Zero(t, said)
