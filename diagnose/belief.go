@@ -177,7 +177,8 @@ func (b *belief) epochs(e *Engine) []epoch {
 	out := make([]epoch, len(b.h.repairs)+1)
 	taps := make([][]locate.Tap, len(out))
 	for _, f := range b.h.facts {
-		a, ep := f.answer, &out[f.epoch]
+		at := e.circuitEpoch(&b.h, f.epoch)
+		a, ep := f.answer, &out[at]
 		check := e.kb.Check(a.Check)
 		switch {
 		case a.Reading != nil:
@@ -190,7 +191,7 @@ func (b *belief) epochs(e *Engine) []epoch {
 			if b.atSplice(*a.AtM) {
 				t.PitM = SplicePitM
 			}
-			taps[f.epoch] = append(taps[f.epoch], t)
+			taps[at] = append(taps[at], t)
 			ep.readings = append(ep.readings, tapReadings(a)...)
 		case check.Kind == kb.Widths:
 			ep.widths = append(ep.widths, a.Widths...)

@@ -28,13 +28,13 @@ type Engine struct {
 	space   *space
 	tables  map[string]*tables      // by check
 	ended   map[string]map[int]bool // by repair as logged: the causes it ends
-	proofs  map[string]bool         // checks that prove a repair
+	touches map[string]bool         // by repair as logged: the circuit or the field sees what it ends
 }
 
 // New makes an engine.
 func New(base *kb.Base, o Options) *Engine {
 	e := &Engine{kb: base, options: o, year: o.Year, space: newSpace(base.Causes),
-		tables: map[string]*tables{}, ended: map[string]map[int]bool{}, proofs: map[string]bool{}}
+		tables: map[string]*tables{}, ended: map[string]map[int]bool{}, touches: map[string]bool{}}
 	for i := range base.Checks {
 		if t := e.space.tabulate(&base.Checks[i]); t != nil {
 			e.tables[base.Checks[i].ID] = t
@@ -42,9 +42,12 @@ func New(base *kb.Base, o Options) *Engine {
 	}
 	for i := range base.Repairs {
 		r := &base.Repairs[i]
-		e.proofs[r.Proof] = true
 		e.ended[r.ID] = e.ends(r)
-		e.ended[strings.TrimPrefix(r.ID, "repair:")] = e.ended[r.ID]
+		for c := range e.ended[r.ID] {
+			e.touches[r.ID] = e.touches[r.ID] || base.Causes[c].Kind != ""
+		}
+		short := strings.TrimPrefix(r.ID, "repair:")
+		e.ended[short], e.touches[short] = e.ended[r.ID], e.touches[r.ID]
 	}
 	return e
 }

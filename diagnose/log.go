@@ -142,14 +142,28 @@ func (h *history) drop(check string, epoch int, c *kb.Check, when ...When) {
 	h.facts = kept
 }
 
-// reopen lets the checks that a repair may have changed be asked again: those
-// on the wire, and those that prove a repair.
+// reopen lets the checks that a repair may have changed be asked again: the one
+// that proves it and, after work on the wire, those on the wire.
 func (e *Engine) reopen(h *history) {
+	r := e.repair(h.last().Repair)
+	if r == nil {
+		return
+	}
 	for id := range h.asked {
-		if c := e.kb.Check(id); c.OnWire || e.proofs[id] {
+		if c := e.kb.Check(id); c.ID == r.Proof || c.OnWire && r.OnWire {
 			h.asked[id] = false
 		}
 	}
+}
+
+// circuitEpoch is the epoch that a reading or tap belongs to: repairs of what no
+// circuit sees, such as a collar's battery, do not part readings, which share the
+// wire's unknowns.
+func (e *Engine) circuitEpoch(h *history, epoch int) int {
+	for epoch > 0 && !e.touches[h.repairs[epoch-1].Repair] {
+		epoch--
+	}
+	return epoch
 }
 
 // last is the latest repair, or nil.

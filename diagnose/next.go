@@ -455,10 +455,11 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 }
 
 // tried tells whether a repair was done already in this case without success:
-// it is not offered twice in a row of evidence that has not moved.
+// nobody changes the same battery twice.
 func (a *Assessment) tried(r *kb.Repair) bool {
-	last := a.belief.h.last()
-	return last != nil && !last.Fixed && a.desk.engine.repair(last.Repair) == r
+	return slices.ContainsFunc(a.belief.h.repairs, func(done *RepairDone) bool {
+		return !done.Fixed && a.desk.engine.repair(done.Repair) == r
+	})
 }
 
 // price is what a repair costs in money: time, material.
@@ -665,7 +666,8 @@ func (f *forecast) of(cause int) []faultmodel.Predictive {
 func (a *Assessment) given() []faultmodel.Reading {
 	var out []faultmodel.Reading
 	for _, f := range a.belief.h.facts {
-		if f.epoch == len(a.belief.h.repairs) && f.answer.Reading != nil && f.answer.When != FaultAbsent {
+		h := &a.belief.h
+		if f.epoch >= a.desk.engine.circuitEpoch(h, len(h.repairs)) && f.answer.Reading != nil && f.answer.When != FaultAbsent {
 			out = append(out, *f.answer.Reading)
 		}
 	}
