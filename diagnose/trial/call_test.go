@@ -204,6 +204,29 @@ func TestEveryStrategyEndsACall(t *testing.T) {
 	}
 }
 
+// TestOursIsTheProgramsOwn: the strategy takes the steps that the program would.
+func TestOursIsTheProgramsOwn(t *testing.T) {
+	base := builtIn(t)
+	w := Home(base, 5)
+	for i := range 3 {
+		h, err := w.household(i)
+		require.NoError(t, err)
+		ours, err := Strategies()[0].begin(base)(&h.c)
+		require.NoError(t, err)
+		program, err := NewAdviser(diagnose.New(base, diagnose.Options{Year: thisYear}), &h.c)
+		require.NoError(t, err)
+		both := &watcher{Adviser: program, see: func(int, Advice) {}}
+		Call(both, w.draw(h, 0), func(turn Turn) {
+			require.NotNil(t, turn.Assessment)
+			want := turn.Step
+			got := ours.Advise(turn.Assessment.Log()).Step
+			require.Equal(t, want.ID, got.ID)
+			require.Equal(t, want.AtM, got.AtM)
+			require.Equal(t, want.Cautions, got.Cautions)
+		})
+	}
+}
+
 // TestSameSeedSameTable whatever the number of workers; another seed gives another.
 func TestSameSeedSameTable(t *testing.T) {
 	strategies, err := StrategiesNamed("checklist", "p-over-c")

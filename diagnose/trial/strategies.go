@@ -21,13 +21,13 @@ type Strategy struct {
 // Strategies are those that can be compared, ours first.
 func Strategies() []Strategy {
 	return []Strategy{
-		{"ours", "least expected cost, two steps ahead", byEngine(nil, diagnose.Options{Year: thisYear})},
+		{"ours", "least expected cost, two steps ahead", byRule(nil, leastCost)},
 		{"checklist", "a fixed checklist, then halving the wire", byChecklist},
-		{"p-over-c", "repairs by probability over cost, without checks", byRule(probabilityOverCost)},
-		{"information", "checks by information per cost, then the likeliest repair", byRule(informationPerCost)},
-		{"one-step", "ours, one step ahead", byEngine(nil, diagnose.Options{Year: thisYear, Shallow: true})},
-		{"no-pairs", "ours, without pairs of faults", byEngine(withoutPairs, diagnose.Options{Year: thisYear})},
-		{"no-physics", "ours, without readings judged by the circuit", byEngine(withoutReadings, diagnose.Options{Year: thisYear})},
+		{"p-over-c", "repairs by probability over cost, without checks", byRule(nil, probabilityOverCost)},
+		{"information", "checks by information per cost, then the likeliest repair", byRule(nil, informationPerCost)},
+		{"one-step", "ours, one step ahead", byRule(nil, leastCostOneStep)},
+		{"no-pairs", "ours, without pairs of faults", byRule(withoutPairs, leastCost)},
+		{"no-physics", "ours, without readings judged by the circuit", byRule(withoutReadings, leastCost)},
 	}
 }
 
@@ -68,17 +68,6 @@ func (d desk) Advise(log []diagnose.Entry) Advice {
 	return Advice{Step: a.Step, Assessment: a, Stated: state(a)}
 }
 
-// byEngine advises by the engine on a changed knowledge base.
-func byEngine(change func(*kb.Base) *kb.Base, o diagnose.Options) func(*kb.Base) func(*diagnose.Case) (Adviser, error) {
-	return func(base *kb.Base) func(*diagnose.Case) (Adviser, error) {
-		if change != nil {
-			base = change(base)
-		}
-		e := diagnose.New(base, o)
-		return func(c *diagnose.Case) (Adviser, error) { return NewAdviser(e, c) }
-	}
-}
-
 // withoutPairs makes two faults at once next to impossible.
 func withoutPairs(base *kb.Base) *kb.Base {
 	own := *base
@@ -98,9 +87,13 @@ func withoutReadings(base *kb.Base) *kb.Base {
 	return &own
 }
 
-// byRule advises by the engine's belief and another rule for the next step.
-func byRule(choose func(*policy.Problem) policy.Decision) func(*kb.Base) func(*diagnose.Case) (Adviser, error) {
+// byRule advises by the engine's belief, on a knowledge base that may be changed,
+// and a rule for the next step.
+func byRule(change func(*kb.Base) *kb.Base, choose func(*policy.Problem) policy.Decision) func(*kb.Base) func(*diagnose.Case) (Adviser, error) {
 	return func(base *kb.Base) func(*diagnose.Case) (Adviser, error) {
+		if change != nil {
+			base = change(base)
+		}
 		e := diagnose.New(base, diagnose.Options{Year: thisYear})
 		return func(c *diagnose.Case) (Adviser, error) {
 			d, err := e.At(c)
@@ -120,6 +113,16 @@ type ruled struct {
 func (r ruled) Advise(log []diagnose.Entry) Advice {
 	a := r.d.AssessBy(slices.Clone(log), r.choose)
 	return Advice{Step: a.Step, Assessment: a, Stated: state(a)}
+}
+
+// leastCost is the engine's own rule: [diagnose.Desk.Assess] takes the same step, and
+// besides works out what the rest of the case will cost, which is not asked here.
+func leastCost(p *policy.Problem) policy.Decision { return p.Decide(policy.Standard) }
+
+func leastCostOneStep(p *policy.Problem) policy.Decision {
+	effort := policy.Standard
+	effort.Depth = 1
+	return p.Decide(effort)
 }
 
 // probabilityOverCost repairs in falling p/c and never asks.
