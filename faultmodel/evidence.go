@@ -17,6 +17,8 @@ var (
 	lnOutlier = math.Log(outlierShare * outlierDensity)
 	lnSound   = math.Log(1 - outlierShare)
 	lnSqrt2Pi = 0.5 * math.Log(2*math.Pi)
+
+	lnOutlierOver = math.Log(outlierShare * outlierOver)
 )
 
 // gaussian is the joint prediction of several readings, in ln(value + shift):
@@ -29,11 +31,15 @@ type gaussian struct {
 	cols      int
 	noise     [maxReadings]float64
 
-	chol, inv, low [maxReadings][maxReadings]float64
+	chol, inv, low [maxReadings][maxReadings]float64 // the covariance's factor; inverses of it and of its factor
+	cov            [maxReadings][maxReadings]float64 // of over-range readings
+	cross          [maxReadings][maxReadings]float64 // of them with the finite ones
 	alpha          [maxReadings]float64
-	lnRoot         [maxReadings]float64
-	terms          [1 + maxReadings*(maxReadings+1)/2]float64
+	terms          [1 + maxReadings*(maxReadings+1)/2]term
 }
+
+// term is factor times e^ln.
+type term struct{ ln, factor float64 }
 
 // logEvidence is ln p of the readings: a normal density with at most two of
 // them outliers, each taken out of the joint density in closed form, times the
@@ -41,7 +47,7 @@ type gaussian struct {
 // covariance, so that what two readings share cancels between them.
 func (g *gaussian) logEvidence() float64 {
 	n := g.finite
-	var quad, lnDet float64
+	quad, root := 0.0, 1.0 // of the determinant
 	for i := range n {
 		for j := range i + 1 {
 			s := dot(g.load[i][:g.cols], g.load[j][:g.cols])
@@ -53,7 +59,7 @@ func (g *gaussian) logEvidence() float64 {
 			}
 			if i == j {
 				g.chol[i][i] = math.Sqrt(max(s, 1e-14))
-				lnDet += math.Log(g.chol[i][i])
+				root *= g.chol[i][i]
 			} else {
 				g.chol[i][j] = s / g.chol[j][j]
 			}
@@ -68,26 +74,22 @@ func (g *gaussian) logEvidence() float64 {
 		g.alpha[i] = a
 		quad += a * g.residual[i]
 	}
-	all := -quad/2 - lnDet - float64(n)*lnSqrt2Pi
+	all := -quad/2 - math.Log(root) - float64(n)*lnSqrt2Pi
 	var overGiven, overAlone float64
 	if g.n > n {
 		overGiven, overAlone = g.over(true), g.over(false)
 	}
-	// Every alternative is a sum of logarithms against the density of all; what
-	// is far below the largest is not worth its exponential.
-	terms := g.terms[:0]
-	terms = append(terms, overGiven)
+	// Every alternative as a multiple of the density of all; what is far below the
+	// largest is not worth its exponential.
+	terms := append(g.terms[:0], term{overGiven, 1})
 	top := overGiven
-	push := func(x float64) {
-		terms = append(terms, x)
-		top = max(top, x)
-	}
 	// Leave-one-out and leave-two-out densities from the precision matrix.
 	rest := overAlone + lnOutlier - lnSound + lnSqrt2Pi
 	for i := range n {
-		pi := g.inv[i][i]
-		g.lnRoot[i] = 0.5 * math.Log(pi)
-		push(g.alpha[i]*g.alpha[i]/(2*pi) - g.lnRoot[i] + rest)
+		p := g.inv[i][i]
+		t := term{g.alpha[i]*g.alpha[i]/(2*p) + rest, 1 / math.Sqrt(p)}
+		terms = append(terms, t)
+		top = max(top, t.ln)
 	}
 	rest += lnOutlier - lnSound + lnSqrt2Pi
 	for i := range n {
@@ -99,22 +101,51 @@ func (g *gaussian) logEvidence() float64 {
 				continue
 			}
 			q := (pj*g.alpha[i]*g.alpha[i] - 2*pij*g.alpha[i]*g.alpha[j] + pi*g.alpha[j]*g.alpha[j]) / det
-			x := q/2 - g.lnRoot[i] - g.lnRoot[j] + rest
-			if x < top-25 {
-				continue
+			if t := (term{q/2 + rest, 1 / math.Sqrt(det)}); t.ln > top-negligible {
+				terms = append(terms, t)
+				top = max(top, t.ln)
 			}
-			push(x - 0.5*math.Log(det/(pi*pj)))
 		}
 	}
 	var sum float64
-	for _, x := range terms {
-		if x > top-25 {
-			sum += math.Exp(x - top)
+	for _, t := range terms {
+		if t.ln > top-negligible {
+			sum += t.factor * math.Exp(t.ln-top)
 		}
 	}
 	total := all + float64(n)*lnSound + top + math.Log(sum)
 	// And all of them wrong: nothing is ever impossible.
-	return logAdd(total, float64(n)*lnOutlier+float64(g.n-n)*math.Log(outlierShare*outlierOver))
+	return logAdd(total, float64(n)*lnOutlier+float64(g.n-n)*lnOutlierOver)
+}
+
+// negligible is how far below the largest a logarithm is left out of a sum: more
+// than the factors beside them can make up for.
+const negligible = 40
+
+// lesson is what readings taught of the unknowns they share with a prediction.
+type lesson struct {
+	variant  int
+	lnWeight float64
+	mean     []float64   // by column: what a loading of one on it adds to the mean
+	known    [][]float64 // by reading: of a prediction's loadings, times these, the square no longer varies
+}
+
+// learn is the lesson of the finite readings last judged.
+func (g *gaussian) learn(variant int, lnWeight float64) lesson {
+	l := lesson{variant: variant, lnWeight: lnWeight, mean: make([]float64, g.cols), known: make([][]float64, g.finite)}
+	flat := make([]float64, g.finite*g.cols)
+	for i := range g.finite {
+		l.known[i] = flat[i*g.cols:][:g.cols]
+		for c, x := range g.load[i][:g.cols] {
+			l.mean[c] += x * g.alpha[i]
+		}
+		for k := range i + 1 {
+			for c, x := range g.load[k][:g.cols] {
+				l.known[i][c] += g.low[i][k] * x
+			}
+		}
+	}
+	return l
 }
 
 // invert fills inv with the inverse of the covariance from its Cholesky factor.
@@ -147,7 +178,7 @@ func (g *gaussian) invert(n int) {
 func (g *gaussian) over(given bool) float64 {
 	n, m := g.finite, g.n-g.finite
 	var mean [maxReadings]float64
-	cov := &g.low // free by now
+	cov := &g.cov
 	for a := range m {
 		la := g.load[n+a][:g.cols]
 		for b := range a + 1 {
@@ -156,7 +187,7 @@ func (g *gaussian) over(given bool) float64 {
 		cov[a][a] += g.noise[n+a]
 	}
 	if given && n > 0 {
-		c := &g.chol // likewise
+		c := &g.cross
 		for a := range m {
 			la := g.load[n+a][:g.cols]
 			for i := range n {
@@ -181,7 +212,13 @@ func (g *gaussian) over(given bool) float64 {
 		v := max(cov[a][a], 1e-12)
 		sd := math.Sqrt(v)
 		x := (g.residual[n+a] - mean[a]) / sd
-		p := normalAbove(x)
+		p := 1.0
+		switch {
+		case x > 7:
+			p = 0 // far less than a reading gone wrong
+		case x > -7:
+			p = normalAbove(x)
+		}
 		total += math.Log((1-outlierShare)*p + outlierShare*outlierOver)
 		if a == m-1 || p > 1-1e-6 || p < 0.05 {
 			continue // no news, or more likely a wrong reading
@@ -201,12 +238,19 @@ func (g *gaussian) over(given bool) float64 {
 // normalAbove is the chance that a standard normal exceeds x.
 func normalAbove(x float64) float64 { return 0.5 * math.Erfc(x/math.Sqrt2) }
 
+// dot is a sum of products, every other one apart so that neither waits for the other.
 func dot(a, b []float64) float64 {
-	var s float64
-	for i, x := range a {
-		s += x * b[i]
+	var s, t float64
+	n := len(a)
+	b = b[:n]
+	for i := 1; i < n; i += 2 {
+		s += a[i-1] * b[i-1]
+		t += a[i] * b[i]
 	}
-	return s
+	if n&1 == 1 {
+		s += a[n-1] * b[n-1]
+	}
+	return s + t
 }
 
 // logAdd is ln(e^a + e^b).

@@ -13,6 +13,8 @@ type Model struct {
 
 	mu     sync.Mutex
 	tables map[tableKey]*table
+	views  [viewsKept]*outlook // the last few, oldest overwritten
+	viewed int
 	idle   []*judge
 	walk   *profile
 }
@@ -37,6 +39,7 @@ func (m *Model) Loop() Loop { return m.loop }
 type judge struct {
 	c    circuit
 	each []*circuit // by reading
+	full []row      // of a cell to be filled
 	g    gaussian
 }
 
@@ -202,6 +205,9 @@ func (m *Model) LogLikelihood(readings []Reading, faults ...Fault) float64 {
 	rs, finite := arrange(readings)
 	if len(rs) == 0 {
 		return 0
+	}
+	if len(faults) == 0 || len(faults) == 1 && !faults[0].Kind.placed() {
+		return m.sweepStill(readings, faults)
 	}
 	j := m.judge()
 	defer m.release(j)

@@ -89,97 +89,159 @@ func (m *Model) PredictGiven(given []Reading, q Quantity, atM float64, faults ..
 	vs := m.promising(j, rs, finite, faults)
 	m.prepare(&j.c, faults, q, atM)
 	mix := m.newMixture(q)
-	var r row
+	var p row
 	for i := range vs {
-		w := m.weigh(j, rs, &vs[i], true)
-		m.predict(&j.c, &vs[i], true, &r)
-		p := append([]float64{r[0], r[bentSlot]}, r[1:bentSlot]...)
-		mix.add(m, &j.g, w, p)
+		l := j.g.learn(i, m.weigh(j, rs, &vs[i], true))
+		m.predict(&j.c, &vs[i], true, &p)
+		mix.add(m, &l, p[0], p[bentSlot], p[1:bentSlot], 0)
 	}
 	return mix.predictive()
 }
 
-// SweepPredict is PredictGiven for one fault of a kind at each place.
+// SweepPredict is PredictGiven for one fault of a kind at each place. A [Touch]
+// has its other place anywhere.
 func (m *Model) SweepPredict(given []Reading, q Quantity, tapM float64, kind Kind, atM []float64) []Predictive {
 	out := make([]Predictive, len(atM))
 	if !q.known() || len(atM) == 0 {
 		return out
 	}
-	if kind == Touch {
-		ps := m.partners()
-		for i, x := range atM {
-			out[i] = m.PredictGiven(given, q, tapM, Fault{Kind: Touch, AtM: x, ToM: ps[(i*7)%len(ps)]})
-		}
-		return out
-	}
 	if !kind.seen() {
 		kind = Healthy
 	}
-	h := m.hypothesis(given, kind, Healthy, Healthy)
-	defer m.release(h.j)
+	o := m.outlook(given, kind, atM)
 	key := tableKey{q: q, k1: kind}
+	if kind == Touch {
+		key.k2 = Touch
+	}
 	if q.atTap() {
 		key.tapM = tapM
 	}
-	h.tables = append(h.tables, m.table(key)) // the last table is of what is to come
-	var buf row
-	weights := make([]float64, len(h.variants))
+	t := m.table(key)
+	j := m.judge()
+	defer m.release(j)
 	mix := m.newMixture(q)
-	weigh := func(x float64) (best float64) {
-		h.widen(x, 0)
-		h.stand(x, 0)
-		best = math.Inf(-1)
-		for _, v := range h.live {
-			weights[v] = h.lnWeight[v]
-			if len(h.readings) > 0 {
-				weights[v] = h.judge(v)
-			}
-			best = max(best, weights[v])
-		}
-		return best
-	}
-	if len(h.readings) > 0 && len(h.live) > 4 && len(atM) > 8 {
-		// What has been read leaves no chance to most variants anywhere.
-		keep := make([]bool, len(h.variants))
-		for k := range 4 {
-			if x := atM[k*(len(atM)-1)/3]; m.possible([]Fault{{Kind: kind, AtM: x}}) {
-				best := weigh(x)
-				for _, v := range h.live {
-					keep[v] = keep[v] || weights[v] > best-hopeless
-				}
-			}
-		}
-		if slices.Contains(keep, true) {
-			h.live = slices.DeleteFunc(h.live, func(v int) bool { return !keep[v] })
-		}
-	}
-	for i, x := range atM {
-		if !m.possible([]Fault{{Kind: kind, AtM: x}}) {
+	var buf, load row
+	var weights [64]float64
+	for i, lessons := range o.lessons {
+		if lessons == nil {
 			continue
 		}
-		best := weigh(x)
+		c, w := m.at(j, t, atM[i], o.otherM[i], o.live, weights[:0])
 		mix.reset()
-		p := buf[:2+len(h.cols)]
-		for _, v := range h.live {
-			w := weights[v]
-			if w < best-hopeless {
-				continue
+		for k := range lessons {
+			l := &lessons[k]
+			r := c.of(l.variant)
+			p := r.blend(w, buf[:0])
+			shared, own := load[:len(l.mean)], 0.0
+			clear(shared)
+			for n, x := range p[2:] {
+				if k := o.column[r.cols[n]]; k >= 0 {
+					shared[k] = x
+				} else {
+					own += x * x
+				}
 			}
-			if len(h.readings) > 0 {
-				h.judge(v)
-			}
-			h.blend(len(h.readings), v, p)
-			mix.add(m, &h.j.g, w, p)
+			mix.add(m, l, p[0], p[1], shared, own)
 		}
 		out[i] = mix.predictive()
 		if !kind.placed() {
-			for k := range out[i:] {
-				out[i+k] = out[i]
+			for k := range out {
+				out[k] = out[i]
 			}
-			break
 		}
 	}
 	return out
+}
+
+// outlook is what readings taught, supposing one fault of a kind at each of some
+// places: all that a prediction after them needs to know of them.
+type outlook struct {
+	kind    Kind
+	given   []Reading
+	atM     []float64
+	otherM  []float64   // the other place of a [Touch]
+	column  [rowLen]int // where a slot of a [row] is in a lesson, or -1
+	live    []int       // variants of which there is a lesson
+	lessons [][]lesson  // by place
+}
+
+// viewsKept is how many outlooks a model remembers: those of every kind on the
+// last two sets of readings or so, which are asked for once for each quantity.
+const viewsKept = 24
+
+// outlook judges the readings, or finds that it has done so before.
+func (m *Model) outlook(given []Reading, kind Kind, atM []float64) *outlook {
+	m.mu.Lock()
+	for _, o := range m.views {
+		if o != nil && o.kind == kind && slices.Equal(o.given, given) && slices.Equal(o.atM, atM) {
+			m.mu.Unlock()
+			return o
+		}
+	}
+	m.mu.Unlock()
+	o := m.newOutlook(given, kind, atM)
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.views[m.viewed] = o
+	m.viewed = (m.viewed + 1) % viewsKept
+	return o
+}
+
+func (m *Model) newOutlook(given []Reading, kind Kind, atM []float64) *outlook {
+	n := len(atM)
+	o := &outlook{kind: kind, given: slices.Clone(given), atM: slices.Clone(atM), otherM: make([]float64, n), lessons: make([][]lesson, n)}
+	second := Healthy
+	if kind == Touch {
+		second = Touch
+		ps := m.partners()
+		for i := range o.otherM {
+			o.otherM[i] = ps[(i*7)%len(ps)]
+		}
+	}
+	h := m.hypothesis(given, kind, second, Healthy)
+	defer m.release(h.j)
+	var at []int
+	for i, x := range atM {
+		if m.possible([]Fault{{Kind: kind, AtM: x}}) && (kind.placed() || i == 0) {
+			at = append(at, i)
+			h.widen(x, o.otherM[i])
+		}
+	}
+	if len(h.readings) > 0 && len(h.live) > 4 && len(at) > 8 {
+		// What has been read leaves no chance to most variants anywhere.
+		for k := range 4 {
+			i := at[k*(len(at)-1)/3]
+			h.logLikelihood(atM[i], o.otherM[i])
+			h.note()
+		}
+		h.dropHopeless()
+	}
+	used := make([]bool, len(h.variants))
+	for _, i := range at {
+		h.logLikelihood(atM[i], o.otherM[i])
+		best := math.Inf(-1)
+		for _, v := range h.live {
+			best = max(best, h.each[v])
+		}
+		for _, v := range h.live {
+			if h.each[v] >= best-hopeless {
+				used[v] = true
+				o.lessons[i] = append(o.lessons[i], h.j.g.learn(v, h.judge(v)))
+			}
+		}
+	}
+	for k := range o.column {
+		o.column[k] = -1
+	}
+	for k, c := range h.cols {
+		o.column[c] = k
+	}
+	for v, u := range used {
+		if u {
+			o.live = append(o.live, v)
+		}
+	}
+	return o
 }
 
 // mixture gathers the prediction of one reading over variants.
@@ -199,31 +261,21 @@ func (m *Model) newMixture(q Quantity) *mixture {
 
 func (x *mixture) reset() { x.ln, x.mean, x.sd = x.ln[:0], x.mean[:0], x.sd[:0] }
 
-// add takes in one variant: g holds the readings already taken, judged under it;
-// p is its prediction of the new one, value and bend first, then g's columns.
-func (x *mixture) add(m *Model, g *gaussian, lnWeight float64, p []float64) {
-	at := max(p[0], 0) + x.shift
-	mean := math.Log(at)
-	var buf row
-	load := buf[:g.cols]
-	for c := range load {
-		load[c] = p[2+c] / at
+// add takes in one variant: what was learned under it, and its prediction of the
+// new reading: value, what is bent, loadings by the columns of the lesson, and the
+// variance of what the lesson has nothing on, all in the unit of the value.
+func (x *mixture) add(m *Model, l *lesson, value, bent float64, load []float64, own float64) {
+	value = max(value, 0)
+	at := value + x.shift
+	perAt := 1 / at
+	mean := math.Log(at) + dot(load, l.mean)*perAt
+	v := dot(load, load) + own + bent*bent
+	for _, k := range l.known {
+		d := dot(load, k)
+		v -= d * d
 	}
-	bent := p[1] / at
-	v := dot(load, load) + x.function.noise(&m.meters, max(p[0], 0)) + bent*bent
-	if g.finite > 0 {
-		var c [maxReadings]float64
-		for i := range g.finite {
-			c[i] = dot(load, g.load[i][:g.cols])
-			mean += c[i] * g.alpha[i]
-		}
-		for i := range g.finite {
-			for j := range g.finite {
-				v -= c[i] * g.inv[i][j] * c[j]
-			}
-		}
-	}
-	x.ln = append(x.ln, lnWeight)
+	v = v*perAt*perAt + x.function.noise(&m.meters, value)
+	x.ln = append(x.ln, l.lnWeight)
 	x.mean = append(x.mean, mean)
 	x.sd = append(x.sd, math.Sqrt(max(v, 1e-10)))
 }
@@ -231,7 +283,7 @@ func (x *mixture) add(m *Model, g *gaussian, lnWeight float64, p []float64) {
 // predictive cuts every variant at the meter's range, adds the share of readings
 // that are wrong altogether, and drops what is too rare to matter.
 func (x *mixture) predictive() Predictive {
-	out := Predictive{Shift: x.shift}
+	out := Predictive{Shift: x.shift, Components: make([]Component, 0, len(x.ln)+1)}
 	top := slices.Max(x.ln)
 	var sum float64
 	for _, l := range x.ln {

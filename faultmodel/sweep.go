@@ -15,16 +15,17 @@ type hypothesis struct {
 	finite   int
 	tables   []*table // by reading
 	variants []variant
-	live     []int // variants still in the running
-	cols     []int
-	weights  []float64
-	starts   [maxReadings + 2]int
+	live     []int       // variants still in the running
+	cols     []int       // slots of a [row] on which any reading depends
+	column   [rowLen]int // where a slot is in cols
+	cells    []*cell     // by table, where the hypothesis stands
+	weights  []float64   // of their nodes
+	starts   [maxReadings + 1]int
 	each     []float64 // log-likelihood of every variant at the last place
 	observed []observed
 	lnWeight []float64 // of the variants
 	noted    []float64 // the same, while notes were taken
 	notes    [][]float64
-	packed   []packed
 }
 
 func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
@@ -47,7 +48,7 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 	h.variants = variants(seenFaults(fs))
 	h.revive()
 	h.each = make([]float64, len(h.variants))
-	h.packed = make([]packed, len(h.readings)+1) // one more for a reading to be predicted
+	h.cells = make([]*cell, len(h.tables))
 	for _, r := range h.readings {
 		h.observed = append(h.observed, m.observe(r))
 	}
@@ -72,45 +73,20 @@ func (h *hypothesis) widen(x1, x2 float64) {
 		active[c] = true
 	}
 	for _, t := range h.tables {
-		h.m.at(h.j, t, x1, x2, h.weights[:0])
-		h.m.mu.Lock()
-		for k, a := range t.active {
-			active[k] = active[k] || a
-		}
-		h.m.mu.Unlock()
-	}
-	h.cols = h.cols[:0]
-	for k := 1; k < bentSlot; k++ {
-		if active[k] {
-			h.cols = append(h.cols, k)
-		}
-	}
-}
-
-// packed is a cell's predictions cut down to the columns in use, the value first
-// and what is not straight second, by variant and node.
-type packed struct {
-	from   *cell
-	width  int
-	values []float64
-}
-
-func (h *hypothesis) pack(k int, c *cell) *packed {
-	p := &h.packed[k]
-	if p.from == c && p.width == 2+len(h.cols) {
-		return p
-	}
-	p.from, p.width = c, 2+len(h.cols)
-	p.values = p.values[:0]
-	for _, rows := range c.rows {
-		for i := range rows {
-			p.values = append(p.values, rows[i][0], rows[i][bentSlot])
-			for _, col := range h.cols {
-				p.values = append(p.values, rows[i][col])
+		c, _ := h.m.at(h.j, t, x1, x2, h.live, h.weights[:0])
+		for _, v := range h.live {
+			for _, k := range c.of(v).cols {
+				active[k] = true
 			}
 		}
 	}
-	return p
+	h.cols = h.cols[:0]
+	for k, a := range active {
+		if a {
+			h.column[k] = len(h.cols)
+			h.cols = append(h.cols, k)
+		}
+	}
 }
 
 // stand takes up a place, or pair of places: the cells it lies in and the weights
@@ -118,51 +94,51 @@ func (h *hypothesis) pack(k int, c *cell) *packed {
 func (h *hypothesis) stand(x1, x2 float64) {
 	w := h.weights[:0]
 	for k, t := range h.tables {
-		var c *cell
-		c, w = h.m.at(h.j, t, x1, x2, w)
+		h.cells[k], w = h.m.at(h.j, t, x1, x2, h.live, w)
 		h.starts[k+1] = len(w)
-		h.pack(k, c)
 	}
 	h.weights = w
 	h.j.g.n, h.j.g.finite, h.j.g.cols = len(h.readings), h.finite, len(h.cols)
 }
 
-// blend is the prediction of table k under variant v where h stands: value, what
-// is bent, and the columns in use.
-func (h *hypothesis) blend(k, v int, p []float64) {
-	pk := &h.packed[k]
-	nodes := h.weights[h.starts[k]:h.starts[k+1]]
-	at := v * len(nodes) * pk.width
-	if at >= len(pk.values) {
-		at = 0 // a reading the fault has no part in
+// blend appends to p the sum of a variant's rows under the weights of its nodes.
+func (r *rows) blend(weights, p []float64) []float64 {
+	n := 2 + len(r.cols)
+	at := len(p)
+	p = append(p, r.values[:n]...)
+	sum := p[at:]
+	for c := range sum {
+		sum[c] *= weights[0]
 	}
-	clear(p)
-	for i, weight := range nodes {
-		r := pk.values[at+i*pk.width : at+(i+1)*pk.width]
-		for c, x := range r {
-			p[c] += weight * x
+	for i, w := range weights[1:] {
+		for c, x := range r.values[(i+1)*n:][:n] {
+			sum[c] += w * x
 		}
 	}
+	return p
 }
 
 // judge is the log-likelihood of variant v where h stands.
 func (h *hypothesis) judge(v int) float64 {
 	g := &h.j.g
-	nc := len(h.cols)
 	var buf row
-	p := buf[:2+nc]
 	for k := range h.readings {
-		h.blend(k, v, p)
+		r := h.cells[k].of(v)
+		p := r.blend(h.weights[h.starts[k]:h.starts[k+1]], buf[:0])
 		o := &h.observed[k]
 		value := max(p[0]+o.shift, o.shift)
 		g.residual[k] = o.ln - math.Log(value)
 		inv := 1 / value
 		bent := p[1] * inv
 		g.noise[k] = o.noise + bent*bent
-		load := g.load[k][:nc]
-		for c := range load {
-			load[c] = p[2+c] * inv
+		load := g.load[k][:len(h.cols)]
+		clear(load)
+		for c, col := range r.cols {
+			load[h.column[col]] = p[2+c] * inv
 		}
+	}
+	if len(h.readings) == 0 {
+		return h.lnWeight[v]
 	}
 	return h.lnWeight[v] + g.logEvidence()
 }
@@ -198,6 +174,17 @@ func (m *Model) Sweep(readings []Reading, kind Kind, atM []float64) []float64 {
 	}
 	m.sweep(readings, kind, Healthy, atM, out)
 	return out
+}
+
+// sweepStill judges a fault whose place does not matter, or none.
+func (m *Model) sweepStill(readings []Reading, faults []Fault) float64 {
+	var l [1]float64
+	kind := Healthy
+	if len(faults) > 0 {
+		kind = faults[0].Kind
+	}
+	m.sweep(readings, kind, Healthy, []float64{0}, l[:])
+	return l[0]
 }
 
 // sweep judges one placed fault, or none, with another whose place does not matter.
@@ -368,28 +355,36 @@ func (h *hypothesis) bend(run []int, atM, out []float64, mid int, best *float64,
 // note remembers what every variant said of the last place.
 func (h *hypothesis) note() { h.notes = append(h.notes, slices.Clone(h.each)) }
 
-// thin leaves out the variants that no noted place gives a chance, and lets one
-// stand for several that say the same of every place.
-func (h *hypothesis) thin() {
-	notes := h.notes
-	h.notes = nil
-	hope := make([]float64, len(notes))
-	for p, each := range notes {
+// dropHopeless leaves out the variants that no noted place gives a chance, and
+// returns the best of every noted place.
+func (h *hypothesis) dropHopeless() (hope []float64) {
+	hope = make([]float64, len(h.notes))
+	for p, each := range h.notes {
 		hope[p] = math.Inf(-1)
 		for _, v := range h.live {
 			hope[p] = max(hope[p], each[v])
 		}
 	}
+	h.live = slices.DeleteFunc(h.live, func(v int) bool {
+		for p, each := range h.notes {
+			if each[v] >= hope[p]-hopeless {
+				return false
+			}
+		}
+		return true
+	})
+	return hope
+}
+
+// thin leaves out the variants without a chance, and lets one stand for several
+// that say the same of every noted place.
+func (h *hypothesis) thin() {
+	hope := h.dropHopeless()
+	notes := h.notes
+	h.notes = nil
 	var kept []int
 next:
 	for _, v := range h.live {
-		dead := true
-		for p, each := range notes {
-			dead = dead && each[v] < hope[p]-hopeless
-		}
-		if dead {
-			continue
-		}
 		for _, u := range kept {
 			same := true
 			for p, each := range notes {

@@ -54,11 +54,48 @@ type cellKey struct {
 	order  int8 // twins only: 1 where the first fault lies nearer the start, 2 where the second does
 }
 
+// cell holds the predictions on one stretch, or pair of them, for the variants
+// that were asked for. It is never changed: another takes its place when more are.
 type cell struct {
-	rows  [][]row // by variant and node
-	n1    int     // nodes along the first place
-	basis []float64
-	other []float64
+	basis, other []float64 // nodes along the first place and the second
+	rows         []*rows   // by variant; nil if not asked for
+}
+
+// of is the predictions of a variant; a reading the fault has no part in has but one.
+func (c *cell) of(v int) *rows { return c.rows[min(v, len(c.rows)-1)] }
+
+func (c *cell) covers(variants []int) bool {
+	for _, v := range variants {
+		if c.of(v) == nil {
+			return false
+		}
+	}
+	return true
+}
+
+// rows are the predictions of one variant, node after node: the value, what is
+// not straight, and the derivatives that are not nought at every node.
+type rows struct {
+	cols   []int // the slots of a [row] they come from
+	values []float64
+}
+
+// pack leaves out what is nought.
+func pack(full []row) *rows {
+	r := &rows{}
+	for k := 1; k < bentSlot; k++ {
+		if slices.ContainsFunc(full, func(x row) bool { return x[k] != 0 }) {
+			r.cols = append(r.cols, k)
+		}
+	}
+	r.values = make([]float64, 0, len(full)*(2+len(r.cols)))
+	for i := range full {
+		r.values = append(r.values, full[i][0], full[i][bentSlot])
+		for _, k := range r.cols {
+			r.values = append(r.values, full[i][k])
+		}
+	}
+	return r
 }
 
 type table struct {
@@ -66,7 +103,6 @@ type table struct {
 	stretches []stretch
 	cells     map[cellKey]*cell
 	variants  []variant
-	active    [rowLen]bool
 }
 
 // stretches cuts the conductor where predictions have corners.
@@ -167,9 +203,9 @@ func (t *table) find(x float64) int {
 	return len(t.stretches) - 1
 }
 
-// at returns the cell for fault places x1 and x2 and appends the weights of its
-// nodes to w.
-func (m *Model) at(j *judge, t *table, x1, x2 float64, w []float64) (*cell, []float64) {
+// at returns the cell for fault places x1 and x2, with at least the variants
+// given, and appends the weights of its nodes to w.
+func (m *Model) at(j *judge, t *table, x1, x2 float64, variants []int, w []float64) (*cell, []float64) {
 	var key cellKey
 	var f1, f2 float64
 	one, two := t.key.k1.placed(), t.key.k2.placed()
@@ -199,8 +235,8 @@ func (m *Model) at(j *judge, t *table, x1, x2 float64, w []float64) (*cell, []fl
 	m.mu.Lock()
 	c := t.cells[key]
 	m.mu.Unlock()
-	if c == nil {
-		c = m.fill(j, t, key)
+	if c == nil || !c.covers(variants) {
+		c = m.fill(j, t, key, c, variants)
 	}
 	switch {
 	case !one:
@@ -222,10 +258,13 @@ func (m *Model) at(j *judge, t *table, x1, x2 float64, w []float64) (*cell, []fl
 	return c, append(w[:n-len(c.basis)], p...)
 }
 
-// fill solves the circuit on the nodes of one cell.
-func (m *Model) fill(j *judge, t *table, key cellKey) *cell {
+// fill adds variants to a cell, or to a new one, by solving the circuit on its nodes.
+func (m *Model) fill(j *judge, t *table, key cellKey, have *cell, variants []int) *cell {
 	one, two := t.key.k1.placed(), t.key.k2.placed()
-	c := &cell{basis: chebyshevNodes[1], other: chebyshevNodes[1]}
+	c := &cell{basis: chebyshevNodes[1], other: chebyshevNodes[1], rows: make([]*rows, len(t.variants))}
+	if have != nil {
+		copy(c.rows, have.rows)
+	}
 	if one {
 		c.basis = chebyshevNodes[leadNodes]
 		if t.stretches[key.s1].leg == 1 {
@@ -235,59 +274,60 @@ func (m *Model) fill(j *judge, t *table, key cellKey) *cell {
 	if two {
 		c.basis, c.other = chebyshevNodes[pairNodes], chebyshevNodes[pairNodes]
 	}
-	c.rows = make([][]row, len(t.variants))
-	for v := range c.rows {
-		c.rows[v] = make([]row, 0, len(c.basis)*len(c.other))
+	var missing []int
+	for _, v := range variants {
+		if v = min(v, len(c.rows)-1); c.rows[v] == nil && !slices.Contains(missing, v) {
+			missing = append(missing, v)
+		}
 	}
+	nodes := len(c.basis) * len(c.other)
+	j.full = slices.Grow(j.full[:0], nodes*len(missing))[:nodes*len(missing)]
+	node := 0
 	for _, f1 := range c.basis {
 		for _, f2 := range c.other {
-			g1, g2 := f1, f2
-			if key.order != 0 {
-				g1 *= f2
+			m.prepare(&j.c, t.faults(key, f1, f2), t.key.q, t.key.tapM)
+			for i, v := range missing {
+				m.predict(&j.c, &t.variants[v], true, &j.full[i*nodes+node])
 			}
-			if key.order == 2 {
-				g1, g2 = g2, g1
-			}
-			fs := make([]Fault, 0, 3)
-			add := func(k Kind, s int, f float64) {
-				if !k.seen() {
-					return
-				}
-				x := Fault{Kind: k}
-				if k.placed() {
-					x.AtM = t.stretches[s].place(f)
-				}
-				fs = append(fs, x)
-			}
-			if t.key.k1 == Touch && t.key.k2 == Touch {
-				fs = append(fs, Fault{Kind: Touch, AtM: t.stretches[key.s1].place(g1), ToM: t.stretches[key.s2].place(g2)})
-			} else {
-				add(t.key.k1, key.s1, g1)
-				add(t.key.k2, key.s2, g2)
-			}
-			add(t.key.still, 0, 0)
-			m.prepare(&j.c, fs, t.key.q, t.key.tapM)
-			for v := range t.variants {
-				var r row
-				m.predict(&j.c, &t.variants[v], true, &r)
-				c.rows[v] = append(c.rows[v], r)
-			}
+			node++
 		}
+	}
+	for i, v := range missing {
+		c.rows[v] = pack(j.full[i*nodes : (i+1)*nodes])
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if have := t.cells[key]; have != nil {
-		return have
-	}
-	for _, rs := range c.rows {
-		for _, r := range rs {
-			for k, x := range r {
-				if x != 0 {
-					t.active[k] = true
-				}
+	if now := t.cells[key]; now != have { // someone else was at it meanwhile
+		for v, r := range now.rows {
+			if r != nil {
+				c.rows[v] = r
 			}
 		}
 	}
 	t.cells[key] = c
 	return c
+}
+
+// faults are those of the table at a node of a cell.
+func (t *table) faults(key cellKey, f1, f2 float64) []Fault {
+	if key.order != 0 {
+		f1 *= f2
+	}
+	if key.order == 2 {
+		f1, f2 = f2, f1
+	}
+	x1, x2 := t.stretches[key.s1].place(f1), t.stretches[key.s2].place(f2)
+	if t.key.k1 == Touch && t.key.k2 == Touch {
+		return []Fault{{Kind: Touch, AtM: x1, ToM: x2}}
+	}
+	fs := make([]Fault, 0, 3)
+	for _, f := range [...]Fault{{Kind: t.key.k1, AtM: x1}, {Kind: t.key.k2, AtM: x2}, {Kind: t.key.still}} {
+		if f.Kind.seen() {
+			if !f.Kind.placed() {
+				f.AtM = 0
+			}
+			fs = append(fs, f)
+		}
+	}
+	return fs
 }
