@@ -307,9 +307,11 @@ func (b *belief) bothAt(ep *epoch, ka faultmodel.Kind, x float64, kb faultmodel.
 	return l
 }
 
-// representatives are places that stand for where a kind of fault may be: evenly
-// spaced quantiles of what the circuit and the field leave of the kind's prior.
-// One place stands for a kind without a position.
+// representatives are places that stand for where a kind of fault may be: what the
+// circuit and the field leave of the kind's prior is cut into parts of equal mass,
+// and the likeliest cell of each part stands for it (not its middle, which may
+// fall between two mirrored places, where the fault is known not to be). One
+// place stands for a kind without a position.
 func (p *pairing) representatives(c int) []float64 {
 	if p.place[c] == nil {
 		return []float64{0}
@@ -333,10 +335,17 @@ func (p *pairing) representatives(c int) []float64 {
 		}
 	}
 	mix, _ = mix.Update(logL)
-	out := make([]float64, representativePlaces)
-	for i := range out {
-		// The middle of a cell, where the sweep was taken.
-		out[i] = p.axis.Mid(p.axis.Cell(quantile(mix, (float64(i)+0.5)/representativePlaces)))
+	out := make([]float64, 0, representativePlaces)
+	best, seen := 0, 0.0
+	for x, q := range mix.P {
+		if q > mix.P[best] {
+			best = x
+		}
+		seen += q
+		if seen >= float64(len(out)+1)/representativePlaces-1e-9 && len(out) < representativePlaces {
+			out = append(out, p.axis.Mid(best))
+			best = min(x+1, len(mix.P)-1)
+		}
 	}
 	p.places[p.kind(c)] = out
 	return out
