@@ -130,11 +130,12 @@ func (m *Model) predict(c *circuit, v *variant, bend bool, out *row) {
 		}
 		sd := v.contacts[i][k].SigmaLn
 		out[1+t] = slope[t] * scale * sd
-		if !bend || math.Abs(slope[t]*scale) < 1e-3 || sd < 0.2 {
+		step := v.contacts[i][k].step
+		if !bend || bendBound(slope[t]*scale)*sd*sd*step < straight {
 			continue
 		}
 		ohm := &in.contacts[i][k].value
-		keep, step := *ohm, math.Exp(sigmaStep*sd)
+		keep := *ohm
 		*ohm = keep / step
 		below := math.Log(c.read(&in, nil) + shift)
 		*ohm = keep * step
@@ -148,12 +149,27 @@ func (m *Model) predict(c *circuit, v *variant, bend bool, out *row) {
 	for _, l := range m.prior.loadings {
 		out[1+l.normal] += slope[l.unknown] * scale * l.factor
 	}
-	level := math.Exp(mean)
+	level := value + shift
+	if mean != f0 {
+		level *= math.Exp(mean - f0)
+	}
 	for k := 1; k < bentSlot; k++ {
 		out[k] *= level
 	}
 	out[0] = level - shift
 	out[bentSlot] = level * math.Sqrt(bent)
+}
+
+// straight is how much curvature, in ln(value), goes for none: a third of the
+// least that any reading has for itself.
+const straight = 1e-3
+
+// bendBound bounds the curvature of ln(value) in ln(contact) by its slope. An
+// impedance is (a R + b)/(c R + d) in one of its resistances: with u = aR/(aR+b)
+// and w = cR/(cR+d) the slope is s = u - w, the curvature s (1 - u - w).
+func bendBound(slope float64) float64 {
+	s := math.Abs(slope)
+	return min(s, math.Abs(1-s))
 }
 
 // observed is a reading, or the meter's limit where it showed over-range, on the

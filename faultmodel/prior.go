@@ -86,6 +86,12 @@ func tile(q LogNormal, s float64) (parts []LogNormal, weights []float64) {
 type contactPrior struct {
 	LogNormal
 	soil bool
+	step float64 // of a variant: the factor between its median and its outer points
+}
+
+// as is the contact narrowed to one tile.
+func (c contactPrior) as(t LogNormal) contactPrior {
+	return contactPrior{t, c.soil, math.Exp(sigmaStep * t.SigmaLn)}
 }
 
 // variant is one way the unknown contacts of some faults may be, narrow enough
@@ -104,12 +110,12 @@ type prospect struct {
 // prospects lists what the contacts of a fault of a kind may be, untiled.
 func (k Kind) prospects() []prospect {
 	one := func(m, s float64, soil bool) []prospect {
-		return []prospect{{1, [2]contactPrior{{LogNormal{m, s}, soil}}}}
+		return []prospect{{1, [2]contactPrior{{LogNormal: LogNormal{m, s}, soil: soil}}}}
 	}
 	switch k {
 	case Open:
-		gel := contactPrior{LogNormal{gelOhm, gelSigmaLn}, false}
-		wet := contactPrior{LogNormal{wetPerM, wetSigmaLn}, true}
+		gel := contactPrior{LogNormal: LogNormal{gelOhm, gelSigmaLn}}
+		wet := contactPrior{LogNormal: LogNormal{wetPerM, wetSigmaLn}, soil: true}
 		mixed := (1 - bothWet - bothGel) / 2
 		return []prospect{
 			{bothWet, [2]contactPrior{wet, wet}}, {bothGel, [2]contactPrior{gel, gel}},
@@ -124,7 +130,7 @@ func (k Kind) prospects() []prospect {
 	case LeadShort:
 		return one(shortOhm, shortSig, false)
 	case ArresterShort:
-		g := contactPrior{LogNormal{gapOhm, gapSig}, false}
+		g := contactPrior{LogNormal: LogNormal{gapOhm, gapSig}}
 		return []prospect{{1, [2]contactPrior{g, g}}}
 	case ArresterOpen:
 		return one(goneOhm, goneSig, false)
@@ -187,7 +193,7 @@ func variants(faults []Fault) []variant {
 					for b := range t1 {
 						n := v
 						n.lnWeight += math.Log(p.weight * w0[a] * w1[b])
-						n.contacts[i] = [2]contactPrior{{t0[a], p.c[0].soil}, {t1[b], p.c[1].soil}}
+						n.contacts[i] = [2]contactPrior{p.c[0].as(t0[a]), p.c[1].as(t1[b])}
 						next = append(next, n)
 					}
 				}
@@ -468,7 +474,8 @@ func (p *prior) learn(l *Loop, meters *Meters, baseline []Reading) {
 			cov.SetSym(a, b, v)
 		}
 	}
-	// A square root of the covariance: V sqrt(D).
+	// The square root of the covariance: V sqrt(D) V^T, the one that is symmetric, so
+	// that the last digits of the readings do not turn it round.
 	var eig mat.EigenSym
 	if !eig.Factorize(cov, true) {
 		return
@@ -478,7 +485,14 @@ func (p *prior) learn(l *Loop, meters *Meters, baseline []Reading) {
 	eig.VectorsTo(&vec)
 	for a := range int(sharedTags) {
 		for b := range int(sharedTags) {
-			p.factor[a][b] = vec.At(a, b) * math.Sqrt(max(0, values[b]))
+			var f float64
+			for k, d := range values {
+				f += vec.At(a, k) * math.Sqrt(max(0, d)) * vec.At(b, k)
+			}
+			if math.Abs(f) < 1e-9 { // rounding
+				f = 0
+			}
+			p.factor[a][b] = f
 		}
 		p.sd[a] = math.Sqrt(max(0, cov.At(a, a)))
 	}

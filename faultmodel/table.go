@@ -82,9 +82,17 @@ type rows struct {
 
 // pack leaves out what is nought.
 func pack(full []row) *rows {
-	r := &rows{}
-	for k := 1; k < bentSlot; k++ {
-		if slices.ContainsFunc(full, func(x row) bool { return x[k] != 0 }) {
+	var active [rowLen]bool
+	for i := range full {
+		for k := 1; k < bentSlot; k++ {
+			if full[i][k] != 0 {
+				active[k] = true
+			}
+		}
+	}
+	r := &rows{cols: make([]int, 0, rowLen)}
+	for k, a := range active {
+		if a {
 			r.cols = append(r.cols, k)
 		}
 	}

@@ -383,7 +383,7 @@ func fieldVariants(faults []Fault) []variant {
 				for a := range t {
 					n := v
 					n.lnWeight += math.Log(p.weight * w[a])
-					n.contacts[i] = [2]contactPrior{{t[a], p.c[0].soil}, p.c[1]}
+					n.contacts[i] = [2]contactPrior{p.c[0].as(t[a]), p.c[1]}
 					next = append(next, n)
 				}
 			}
