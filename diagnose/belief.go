@@ -253,8 +253,16 @@ func (b *belief) hint(e *Engine, check *kb.Check, a *Answer, lo, hi float64) hin
 			SpreadM: check.SpreadFt.Value * quantity.MPerFt, LengthM: b.axis.LengthM},
 		causes: map[int]bool{},
 	}
-	t := e.tables[check.ID]
-	k := answerIndex(check, a.Choice)
+	// A place that is asked for because of another answer bears on what that speaks for.
+	asked, choice := check, a.Choice
+	if e.tables[check.ID] == nil {
+		for _, need := range check.Needs {
+			if other := b.h.latest[need.Check]; other != nil && slices.Contains(need.Answers, other.Choice) {
+				asked, choice = e.kb.Check(need.Check), other.Choice
+			}
+		}
+	}
+	t, k := e.tables[asked.ID], answerIndex(asked, choice)
 	for c := range b.space.causes {
 		h.causes[c] = t == nil || k < 0 || t.present[k][c] > speaksFor*t.present[k][b.space.nothing]
 	}

@@ -192,7 +192,7 @@ func (a *Assessment) holds(c kb.Condition) bool {
 		return false
 	}
 	answer := a.belief.h.latest[c.Check]
-	if answer == nil {
+	if answer == nil || answer.Choice == Unknown || answer.Choice == NotApplicable || answer.Choice == Later {
 		return c.OrUnanswered
 	}
 	if answer.Choice == "" {
@@ -426,6 +426,9 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 		if !ok || !possible || a.tried(r) {
 			continue
 		}
+		if first == nil && cause != nil {
+			first = a.placing(cause, stopped)
+		}
 		minutes += r.Minutes.For(string(a.desk.c.Role))
 		if first != nil {
 			minutes += first.Minutes.For(string(a.desk.c.Role))
@@ -452,6 +455,42 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 			add(act{repair: r, minutes: minutes, first: first}, cost, ends)
 		}
 	}
+}
+
+// placedM is how short the likely places of a cause together must be for a repair
+// to go there straight away: 30 ft.
+const placedM = 30 * quantity.MPerFt
+
+// placing is the cheapest check that finds out where a cause is, before its repair
+// is begun at a place that nobody knows; nil where the place is known, or no check
+// is left. Causes found by opening the wire have the tap planner instead.
+func (a *Assessment) placing(cause *kb.Cause, stopped map[string]*kb.Rule) *kb.Check {
+	place, ok := a.Place(cause.ID)
+	if !ok {
+		return nil
+	}
+	var long float64
+	for _, m := range place.Modes(0.5) {
+		long += m.ToM - m.FromM
+	}
+	if long <= placedM {
+		return nil
+	}
+	var best *kb.Check
+	for i := range a.desk.engine.kb.Checks {
+		c := &a.desk.engine.kb.Checks[i]
+		places := c.Kind == kb.Widths || c.Kind == kb.Stretch && a.desk.engine.tables[c.ID] == nil
+		if cause.Mirror {
+			places = c.Quantity == string(faultmodel.LeadInOhmsOpen)
+		}
+		if !places || a.belief.h.asked[c.ID] || !a.can(c, stopped) {
+			continue
+		}
+		if role := string(a.desk.c.Role); best == nil || c.Minutes.For(role) < best.Minutes.For(role) {
+			best = c
+		}
+	}
+	return best
 }
 
 // tried tells whether a repair was done already in this case without success:

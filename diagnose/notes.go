@@ -17,6 +17,9 @@ const (
 	// of the place: at a handheld meter's 100 Hz to 1 kHz it carries as much current
 	// as tens of nanofarads. Common practice, no source.
 	spoilingOhm = 1e6
+	// wholeTail is how far down in what the whole wire may show the sum of both legs
+	// must lie for a stretch between two breaks to be spoken of.
+	wholeTail = 0.1
 	// galvanicShare is by how much two polarities must differ to be called a cell.
 	galvanicShare = 0.05
 )
@@ -59,6 +62,13 @@ func (a *Assessment) notes() []string {
 	}{{"A", faultmodel.LegAToEarth, faultmodel.CapacitanceA}, {"B", faultmodel.LegBToEarth, faultmodel.CapacitanceB}} {
 		if r := read[leg.ohms]; r != nil && !r.OverRange && r.Value < spoilingOhm && read[leg.c] != nil {
 			add("capacitance-spoiled", map[string]string{"Leg": leg.name, "Reading": quantity.FormatOhms(r.Value)})
+		}
+	}
+	if ca, cb := read[faultmodel.CapacitanceA], read[faultmodel.CapacitanceB]; ca != nil && cb != nil && a.breakChance() > 0.5 {
+		// A sound wire shows the same from either end: all of it.
+		whole := b.model.Predict(faultmodel.CapacitanceA)
+		if sum := ca.Value + cb.Value; sum < whole.Quantile(wholeTail) {
+			add("two-opens", map[string]string{"Sum": quantity.FormatFarads(sum), "Whole": quantity.FormatFarads(whole.Quantile(0.5))})
 		}
 	}
 	if r, v := read[faultmodel.LoopOhms], read[faultmodel.LoopOhmsReversed]; r != nil && v != nil && !r.OverRange && !v.OverRange &&

@@ -213,7 +213,8 @@ type Row struct {
 }
 
 // Condition holds while the latest answer to a check is one of those named.
-// An unanswered check satisfies it only if OrUnanswered is set.
+// A check that is unanswered, or answered by a don't-know, satisfies it only if
+// OrUnanswered is set.
 type Condition struct {
 	Check string `yaml:"check"`
 	// Answers are the check's own. Where an answer is no choice, [Given] stands
