@@ -567,6 +567,7 @@ func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 			}
 		}
 	}
+	var narrowed []float64 // the same for every answer that names a place
 	out := make([]policy.Outcome, len(c.Answers))
 	for k := range out {
 		p := make([]float64, len(m.hyps))
@@ -580,7 +581,10 @@ func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 		}
 		out[k].P = p
 		if c.Answers[k].Place && c.PlaceShare.Value > 0 {
-			out[k].ActCost = a.narrowed(m, c)
+			if narrowed == nil {
+				narrowed = a.narrowed(m, c)
+			}
+			out[k].ActCost = narrowed
 		}
 	}
 	return out
