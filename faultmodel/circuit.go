@@ -139,7 +139,6 @@ type circuit struct {
 	rod            int
 	tapA, tapB     int
 	scratch        []*spot
-	outsideRating  int     // index of a fault that scales the boundary, or -1
 	boundaryLength float64 // true over nominal
 	leadLength     float64
 	boundary0      float64 // chainage at which the boundary begins, m
@@ -174,6 +173,17 @@ func (l *Loop) leadDistance(atM float64) (float64, bool) {
 	return min(snap(max(u, 0)), l.LeadInM), u <= l.LeadInM*(1+1e-9)
 }
 
+// scale is by how much faults make the boundary longer than it is known to be.
+func (in *installation) scale(faults []Fault) float64 {
+	s := 1.0
+	for i, f := range faults {
+		if f.Kind == OutsideRating {
+			s *= in.contacts[i][0].value
+		}
+	}
+	return s
+}
+
 // build lays out the network for faults under a hookup, without solving it.
 func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz float64) {
 	l := in.loop
@@ -181,9 +191,8 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 	nw.reset()
 	c.spots = c.spots[:0]
 	c.boundary, c.lead = in.wires(hz)
-	c.outsideRating = -1
 	total := l.TotalM()
-	scale := in.boundary
+	scale := in.boundary * in.scale(faults)
 	for i, f := range faults {
 		switch f.Kind {
 		case Open, Series:
@@ -200,9 +209,6 @@ func (c *circuit) build(in *installation, faults []Fault, h hookup, tapM, hz flo
 		case ArresterOpen:
 			c.first[i] = len(c.spots)
 			c.spots = append(c.spots, spot{leg: 0, posM: 0, split: true})
-		case OutsideRating:
-			c.outsideRating = i
-			scale *= in.contacts[i][0].value
 		}
 	}
 	tap := -1

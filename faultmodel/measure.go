@@ -28,7 +28,7 @@ type asked struct {
 	faults     []Fault
 	q          Quantity
 	atM, capHz float64
-	scale      float64 // of the boundary, by an [OutsideRating]
+	scale      float64 // of the boundary
 }
 
 // measure solves the circuit for a quantity.
@@ -40,8 +40,7 @@ func (c *circuit) measure(in *installation, faults []Fault, q Quantity, atM, cap
 // prepare lays out the circuit for a quantity and takes the inside of the wire
 // away, which does not depend on the contacts.
 func (c *circuit) prepare(in *installation, faults []Fault, q Quantity, atM, capHz float64) {
-	c.asked = asked{faults: faults, q: q, atM: atM, capHz: capHz}
-	c.outsideRating = -1
+	c.asked = asked{faults: faults, q: q, atM: atM, capHz: capHz, scale: in.scale(faults)}
 	switch q {
 	case AdapterVolts:
 		return
@@ -69,9 +68,6 @@ func (c *circuit) prepare(in *installation, faults []Fault, q Quantity, atM, cap
 		p, r := c.clips(q)
 		c.dc.attach(&c.nw, p, r)
 		c.dc.follow(&c.nw)
-	}
-	if i := c.outsideRating; i >= 0 {
-		c.asked.scale = in.contacts[i][0].value
 	}
 }
 
@@ -103,7 +99,7 @@ func (c *circuit) read(in *installation, slope *[tagCount]float64) float64 {
 	if slope != nil {
 		*slope = [tagCount]float64{}
 	}
-	if i := c.outsideRating; i >= 0 && c.asked.scale != in.contacts[i][0].value {
+	if c.asked.scale != in.scale(c.asked.faults) {
 		c.prepare(in, c.asked.faults, c.asked.q, c.asked.atM, c.asked.capHz)
 	}
 	if c.asked.q == AdapterVolts {
@@ -119,8 +115,10 @@ func (c *circuit) read(in *installation, slope *[tagCount]float64) float64 {
 	default:
 		v = c.ohms(in, slope)
 	}
-	if i := c.outsideRating; i >= 0 && slope != nil {
-		slope[tagFault+tag(4*i)] = slope[tagBoundary]
+	for i, f := range c.asked.faults {
+		if f.Kind == OutsideRating && slope != nil {
+			slope[tagFault+tag(4*i)] = slope[tagBoundary]
+		}
 	}
 	return v
 }

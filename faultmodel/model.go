@@ -2,6 +2,7 @@ package faultmodel
 
 import (
 	"math"
+	"slices"
 	"sync"
 )
 
@@ -39,7 +40,7 @@ func (m *Model) Loop() Loop { return m.loop }
 type judge struct {
 	c    circuit
 	each []*circuit // by reading
-	full []row      // of a cell to be filled
+	full []row      // of several variants, of readings or of the nodes of a cell
 	g    gaussian
 }
 
@@ -160,6 +161,52 @@ func (m *Model) predict(c *circuit, v *variant, bend bool, out *row) {
 	out[bentSlot] = level * math.Sqrt(bent)
 }
 
+// predictAll is predict for several variants. One whose contacts differ only where
+// the reading does not depend on them takes over the row of its neighbour.
+func (m *Model) predictAll(c *circuit, vs []variant, bend bool, out []row) {
+	shift := c.asked.q.function().shift(&m.meters)
+	mid := len(vs) / 2 // from where the others are nearest
+	next := func(i, neighbour int, from []int) {
+		from[i] = i
+		if u := from[neighbour]; i != neighbour && vs[u].alike(&vs[i], &out[u], shift) {
+			from[i], out[i] = u, out[u]
+			return
+		}
+		m.predict(c, &vs[i], bend, &out[i])
+	}
+	from := make([]int, len(vs)) // whose row each variant has
+	for i := mid; i < len(vs); i++ {
+		next(i, max(i-1, mid), from)
+	}
+	for i := mid - 1; i >= 0; i-- {
+		next(i, i+1, from)
+	}
+}
+
+// alike says whether a reading predicted under v goes for w too. A slope grows
+// with the contact no faster than as its square.
+func (v *variant) alike(w *variant, p *row, shift float64) bool {
+	var differ float64
+	for i := range v.contacts {
+		for k := range v.contacts[i] {
+			a, b := &v.contacts[i][k], &w.contacts[i][k]
+			if *a == *b {
+				continue
+			}
+			if a.soil || b.soil || a.SigmaLn == 0 {
+				return false
+			}
+			ratio := max(a.Median/b.Median, b.Median/a.Median)
+			slope := p[1+int(tagFault)+4*i+k] / (a.SigmaLn * (p[0] + shift))
+			differ += math.Abs(slope) * ratio * ratio
+		}
+	}
+	return differ < sameLn
+}
+
+// sameLn is a difference in ln(value) that is none: a hundredth of [straight].
+const sameLn = 1e-5
+
 // straight is how much curvature, in ln(value), goes for none: a third of the
 // least that any reading has for itself.
 const straight = 1e-3
@@ -228,9 +275,7 @@ func (m *Model) LogLikelihood(readings []Reading, faults ...Fault) float64 {
 	j := m.judge()
 	defer m.release(j)
 	total := math.Inf(-1)
-	for _, v := range m.promising(j, rs, finite, faults) {
-		total = logAdd(total, m.weigh(j, rs, &v, true))
-	}
+	m.weigh(j, rs, m.promising(j, rs, finite, faults), true, func(_ int, l float64) { total = logAdd(total, l) })
 	return total
 }
 
@@ -249,22 +294,31 @@ func (m *Model) ready(j *judge, rs []Reading, finite int, faults []Fault) {
 	j.g.n, j.g.finite, j.g.cols = len(rs), finite, len(allColumns)
 }
 
-// weigh enters the predictions of all readings under one variant, and returns
-// its share of the likelihood.
-func (m *Model) weigh(j *judge, rs []Reading, v *variant, bend bool) float64 {
-	var p row
+// weigh predicts all readings under every variant, and calls yield with each one's
+// share of the likelihood while the judge still holds it.
+func (m *Model) weigh(j *judge, rs []Reading, vs []variant, bend bool, yield func(i int, l float64)) {
+	n := len(vs)
+	j.full = slices.Grow(j.full[:0], n*len(rs))[:n*len(rs)]
 	for k, r := range rs {
-		if r.FaultAway {
-			m.predict(j.each[k], &variant{}, bend, &p)
+		if out := j.full[k*n:][:n]; r.FaultAway {
+			m.predict(j.each[k], &variant{}, bend, &out[0])
+			for i := range out {
+				out[i] = out[0]
+			}
 		} else {
-			m.predict(j.each[k], v, bend, &p)
+			m.predictAll(j.each[k], vs, bend, out)
 		}
-		m.enter(&j.g, k, r, &p, allColumns)
 	}
-	if len(rs) == 0 {
-		return v.lnWeight
+	for i := range vs {
+		for k, r := range rs {
+			m.enter(&j.g, k, r, &j.full[k*n+i], allColumns)
+		}
+		l := vs[i].lnWeight
+		if len(rs) > 0 {
+			l += j.g.logEvidence()
+		}
+		yield(i, l)
 	}
-	return v.lnWeight + j.g.logEvidence()
 }
 
 // promising readies the judge and lists the variants of the contacts worth a full
@@ -278,10 +332,10 @@ func (m *Model) promising(j *judge, rs []Reading, finite int, faults []Fault) []
 	}
 	l := make([]float64, len(vs))
 	best := math.Inf(-1)
-	for i := range vs {
-		l[i] = m.weigh(j, rs, &vs[i], false)
-		best = max(best, l[i])
-	}
+	m.weigh(j, rs, vs, false, func(i int, share float64) {
+		l[i] = share
+		best = max(best, share)
+	})
 	kept := vs[:0]
 	for i, v := range vs {
 		if l[i] > best-hopeless {

@@ -89,12 +89,12 @@ func (m *Model) PredictGiven(given []Reading, q Quantity, atM float64, faults ..
 	vs := m.promising(j, rs, finite, faults)
 	m.prepare(&j.c, faults, q, atM)
 	mix := m.newMixture(q)
-	var p row
-	for i := range vs {
-		l := j.g.learn(i, m.weigh(j, rs, &vs[i], true))
-		m.predict(&j.c, &vs[i], true, &p)
+	ps := make([]row, len(vs))
+	m.predictAll(&j.c, vs, true, ps)
+	m.weigh(j, rs, vs, true, func(i int, share float64) {
+		l, p := j.g.learn(i, share), &ps[i]
 		mix.add(m, &l, p[0], p[bentSlot], p[1:bentSlot], 0)
-	}
+	})
 	return mix.predictive()
 }
 

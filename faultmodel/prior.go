@@ -1,6 +1,7 @@
 package faultmodel
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -200,6 +201,13 @@ func variants(faults []Fault) []variant {
 			}
 		}
 		out = next
+	}
+	for i, f := range faults {
+		if f.Kind == OutsideRating { // by its scale, which changes the wire itself
+			slices.SortStableFunc(out, func(a, b variant) int {
+				return cmp.Compare(a.contacts[i][0].Median, b.contacts[i][0].Median)
+			})
+		}
 	}
 	return out
 }

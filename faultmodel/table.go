@@ -80,10 +80,10 @@ type rows struct {
 	values []float64
 }
 
-// pack leaves out what is nought.
-func pack(full []row) *rows {
+// pack leaves out what is nought of every step-th row.
+func pack(full []row, step int) *rows {
 	var active [rowLen]bool
-	for i := range full {
+	for i := 0; i < len(full); i += step {
 		for k := 1; k < bentSlot; k++ {
 			if full[i][k] != 0 {
 				active[k] = true
@@ -96,8 +96,8 @@ func pack(full []row) *rows {
 			r.cols = append(r.cols, k)
 		}
 	}
-	r.values = make([]float64, 0, len(full)*(2+len(r.cols)))
-	for i := range full {
+	r.values = make([]float64, 0, (len(full)+step-1)/step*(2+len(r.cols)))
+	for i := 0; i < len(full); i += step {
 		r.values = append(r.values, full[i][0], full[i][bentSlot])
 		for _, k := range r.cols {
 			r.values = append(r.values, full[i][k])
@@ -283,25 +283,24 @@ func (m *Model) fill(j *judge, t *table, key cellKey, have *cell, variants []int
 		c.basis, c.other = chebyshevNodes[pairNodes], chebyshevNodes[pairNodes]
 	}
 	var missing []int
+	var vs []variant
 	for _, v := range variants {
 		if v = min(v, len(c.rows)-1); c.rows[v] == nil && !slices.Contains(missing, v) {
 			missing = append(missing, v)
+			vs = append(vs, t.variants[v])
 		}
 	}
-	nodes := len(c.basis) * len(c.other)
-	j.full = slices.Grow(j.full[:0], nodes*len(missing))[:nodes*len(missing)]
-	node := 0
+	n := len(vs)
+	j.full = slices.Grow(j.full[:0], n*len(c.basis)*len(c.other))[:0]
 	for _, f1 := range c.basis {
 		for _, f2 := range c.other {
 			m.prepare(&j.c, t.faults(key, f1, f2), t.key.q, t.key.tapM)
-			for i, v := range missing {
-				m.predict(&j.c, &t.variants[v], true, &j.full[i*nodes+node])
-			}
-			node++
+			j.full = j.full[:len(j.full)+n]
+			m.predictAll(&j.c, vs, true, j.full[len(j.full)-n:])
 		}
 	}
 	for i, v := range missing {
-		c.rows[v] = pack(j.full[i*nodes : (i+1)*nodes])
+		c.rows[v] = pack(j.full[i:], n)
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
