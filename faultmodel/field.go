@@ -1,6 +1,9 @@
 package faultmodel
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Vec is a vector in space, metres or tesla; the third component points up.
 type Vec [3]float64
@@ -67,6 +70,10 @@ func StraightReachM(ampere, thresholdT float64) float64 {
 // the field still exceeds what a long straight wire makes at reachM. Zero where a
 // collar right above the wire is silent. Chainage starts at the first vertex. The
 // search stops at five times the reach: an area that sounds throughout.
+//
+// A width is measured square to the chord between the places two reaches before
+// and after: square to a straight run, along the bisector of a corner, and never
+// alongside the next side.
 func PathWidths(path []Point, heightM, reachM float64, atM []float64) (inside, outside []float64) {
 	inside, outside = make([]float64, len(atM)), make([]float64, len(atM))
 	n := len(path)
@@ -80,35 +87,39 @@ func PathWidths(path []Point, heightM, reachM float64, atM []float64) (inside, o
 		area += p.X*q.Y - p.Y*q.X
 		at[i+1] = at[i] + math.Hypot(q.X-p.X, q.Y-p.Y)
 	}
+	round := at[n]
+	if round == 0 {
+		return inside, outside
+	}
 	side := 1.0 // inside lies to the left of a path that runs anticlockwise
 	if area < 0 {
 		side = -1
 	}
+	point := func(s float64) Point {
+		s = math.Mod(s+round, round)
+		k, exact := slices.BinarySearch(at, s)
+		if exact {
+			return path[k%n]
+		}
+		p, q := path[k-1], path[k%n]
+		f := (s - at[k-1]) / (at[k] - at[k-1])
+		return Point{p.X + f*(q.X-p.X), p.Y + f*(q.Y-p.Y)}
+	}
 	threshold := mu0 / (2 * math.Pi * reachM)
-	seg := 0
 	for k, s := range atM {
-		s = math.Mod(s, at[n])
-		if s < at[seg] {
-			seg = 0
-		}
-		for seg < n-1 && at[seg+1] < s {
-			seg++
-		}
-		p, q := path[seg], path[(seg+1)%n]
-		l := at[seg+1] - at[seg]
-		if l == 0 {
-			continue
-		}
-		ux, uy := (q.X-p.X)/l, (q.Y-p.Y)/l
-		f := s - at[seg]
-		x, y := p.X+f*ux, p.Y+f*uy
-		for _, sign := range [...]float64{side, -side} {
-			w := pathWidth(path, x, y, -uy*sign, ux*sign, heightM, reachM, threshold)
-			if sign == side {
-				inside[k] = w
-			} else {
-				outside[k] = w
+		s = math.Mod(s, round)
+		on := point(s)
+		// Shorter where the wire comes back on itself so soon that there is no chord.
+		for d := min(2*reachM, round/8); d > 1e-6*round; d /= 2 {
+			p, q := point(s-d), point(s+d)
+			c := math.Hypot(q.X-p.X, q.Y-p.Y)
+			if c < d/2 {
+				continue
 			}
+			ux, uy := (q.X-p.X)/c*side, (q.Y-p.Y)/c*side
+			inside[k] = pathWidth(path, on.X, on.Y, -uy, ux, heightM, reachM, threshold)
+			outside[k] = pathWidth(path, on.X, on.Y, uy, -ux, heightM, reachM, threshold)
+			break
 		}
 	}
 	return inside, outside

@@ -200,6 +200,19 @@ func TestPathWidths(t *testing.T) {
 	w, _ := PathWidths(notch, height, reach, places)
 	assert.Less(t, w[0], w[1], "re-entrant")
 	assert.Greater(t, w[2], w[1], "convex")
+	// On the bisector of a square corner, far from all else, both sides' fields add:
+	// each is that of a wire ending there, mu0 I/(4 pi d)(1 + cos 45) at d = w/sqrt 2
+	// with the collar level with the wire, so that w = sqrt 2 (1 + 1/sqrt 2) reach.
+	// Near the corner a person still leaves it at a slant, and finds no more.
+	for _, f := range []float64{0, 0.2, 1, 2, 3} {
+		c, _ := PathWidths(rectangle(400, 400), 1e-6, reach, []float64{400 - f, 400 + f})
+		if f == 0 {
+			within(t, math.Sqrt2*(1+1/math.Sqrt2)*reach, c[0], 0.01, "on the bisector")
+		}
+		within(t, c[0], c[1], 1e-2, "either side of a corner is alike")
+		assert.Less(t, c[0], 2.6*reach, "%v m from a corner", f)
+		assert.Greater(t, c[0], 1.4*reach, "%v m from a corner", f)
+	}
 	// Too weak to reach the collar's height: silent.
 	s, _ := PathWidths(rectangle(50, 50), 0.4, 0.3, []float64{25})
 	assert.Zero(t, s[0])

@@ -173,7 +173,7 @@ func DefaultLoop(leadInM, boundaryM float64) Loop {
 		HenryPerM:           2.1e-6, LeadHenryPerM: 2.1e-6, LeadCoupling: 0.85,
 		SoilOhmM: LogNormal{80, 0.8}, DepthM: 0.05,
 		AdapterVolts: LogNormal{13, 0.25},
-		SourceVolts:  LogNormal{10, 0.5}, SourceOhm: LogNormal{50, 0.5},
+		SourceVolts:  LogNormal{10, 0.9}, SourceOhm: LogNormal{50, 0.8}, // the make of transmitter is not known
 		FrequencyHz: 10e3, HeightM: 0.3,
 		WidthM: LogNormal{1.5, 0.45},
 	}
