@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -93,7 +94,7 @@ func (d *demo) run(c *diagnose.Case, cause string, seed uint64) (err error) {
 		if a.Step.Kind == diagnose.NextVerify {
 			d.walk(caller)
 		}
-		e := asNoted(caller.Answer(a.Step))
+		e := asNoted(caller.Answer(a.Step), d.units)
 		c.Log = append(c.Log, e)
 		d.say("   answer:  %s\n", d.entry(e))
 	}
@@ -146,16 +147,23 @@ func drawn(rng *rand.Rand, b locate.Belief) float64 {
 	return b.Axis.LengthM / 2
 }
 
-// walk is the acceptance walk: the technician measures everything it asks for.
+// walk is the acceptance walk: the technician measures everything it asks for,
+// and what is in doubt again, a few times at the most.
 func (d *demo) walk(caller *trial.Caller) {
-	for _, item := range d.desk.Verify(d.call.Log).Items {
-		check := d.engine.Base().Check(item.Check)
-		if check == nil || item.Judgement == diagnose.Pass {
-			continue
+	const rounds = 4
+	for range rounds {
+		for _, item := range d.desk.Verify(d.call.Log).Items {
+			check := d.engine.Base().Check(item.Check)
+			if check == nil || item.Judgement == diagnose.Pass {
+				continue
+			}
+			e := asNoted(caller.Answer(diagnose.Step{Kind: diagnose.NextCheck, ID: check.ID, Check: check}), d.units)
+			if a := e.Answer; item.FromM != nil && item.ToM != nil {
+				a.Widths = slices.DeleteFunc(a.Widths, func(w faultmodel.Width) bool { return w.AtM <= *item.FromM || w.AtM >= *item.ToM })
+			}
+			d.call.Log = append(d.call.Log, e)
+			d.say("   walk:    %s: %s\n", check.ID, d.entry(e))
 		}
-		e := asNoted(caller.Answer(diagnose.Step{Kind: diagnose.NextCheck, ID: check.ID, Check: check}))
-		d.call.Log = append(d.call.Log, e)
-		d.say("   walk:    %s: %s\n", check.ID, d.entry(e))
 	}
 }
 
@@ -182,7 +190,11 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 		d.say("\n")
 	}
 	if e := r.Expected; e.Minutes > 0 {
-		d.say("   to go:   about %s, %s %.0f, %.1f taps\n", quantity.FormatMinutes(e.Minutes), d.currency, e.Cost, e.Taps)
+		d.say("   to go:   about %s, %s %.0f", quantity.FormatMinutes(e.Minutes), d.currency, e.Cost)
+		if e.Taps >= 0.05 {
+			d.say(", %.1f taps", e.Taps)
+		}
+		d.say("\n")
 	}
 	for _, c := range r.Conflicts {
 		d.say("   doubt:   %s\n", c.Message)
@@ -199,9 +211,9 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 	}
 	switch {
 	case a.Step.FromM != nil && a.Step.ToM != nil:
-		text += ", " + quantity.FormatRange(*a.Step.FromM, *a.Step.ToM, d.units)
+		text = withPlace(text, quantity.FormatRange(*a.Step.FromM, *a.Step.ToM, d.units))
 	case a.Step.AtM != nil:
-		text += ", at " + quantity.FormatLength(*a.Step.AtM, d.units)
+		text = withPlace(text, "at "+quantity.FormatLength(*a.Step.AtM, d.units))
 	}
 	d.say("%2d. %s (%s, %s)\n", n, text, a.Step.ID, quantity.FormatMinutes(a.Step.Minutes))
 	var again []string
@@ -219,15 +231,25 @@ func (d *demo) show(n int, a *diagnose.Assessment) {
 	d.say("   why:     %s\n", r.Next.Why)
 }
 
+// withPlace puts a place into a step's words, before the mark that ends them.
+func withPlace(text, place string) string {
+	words := strings.TrimRight(text, ".?")
+	return words + ", " + place + text[len(words):]
+}
+
 // entry is what was said or done, in words.
 func (d *demo) entry(e diagnose.Entry) string {
+	words := diagnose.Wording{Base: d.engine.Base(), Role: d.call.Role, Units: d.units}
 	if r := e.Repair; r != nil {
-		if r.Fixed {
-			return "done, and it works"
+		if r.Repair == string(diagnose.NextVerify) && r.Fixed {
+			return "the whole boundary passed"
 		}
-		return "done, and the fault is still there"
+		if r.Fixed {
+			return words.Repair(r) + ": done, and it works"
+		}
+		return words.Repair(r) + ": done, and the fault is still there"
 	}
-	return diagnose.Wording{Base: d.engine.Base(), Role: d.call.Role, Units: d.units}.Answer(e.Answer)
+	return words.Answer(e.Answer)
 }
 
 // close proves the boundary, tells what was hidden and prints the record.
@@ -239,7 +261,7 @@ func (d *demo) close(a *diagnose.Assessment, hidden trial.Fault) error {
 		if err := d.printVerify(d.engine.Base(), verifyJSON(d.engine.Base(), acceptance, d.desk.WalkPlaces(), d.units), c.Role); err != nil {
 			return err
 		}
-		c.Log = append(c.Log, diagnose.Entry{Outcome: outcome(a, acceptance.Pass)})
+		c.Log = append(c.Log, diagnose.Entry{Outcome: outcome(d.engine.Base(), a, acceptance.Pass)})
 	}
 	d.say("\nHidden was: %s", d.engine.Base().Cause(hidden.Cause).Name.For(string(c.Role)))
 	if !math.IsNaN(hidden.AtM) {
@@ -251,14 +273,24 @@ func (d *demo) close(a *diagnose.Assessment, hidden trial.Fault) error {
 		if e.Answer != nil {
 			check = d.engine.Base().Check(e.Answer.Check)
 		}
-		d.say("    - %s\n", console.Clean(journal.Line(e, check, d.units)))
+		d.say("    - %s\n", console.Clean(cutLong(journal.Line(e, check, d.units))))
 	}
 	return nil
 }
 
-// outcome is what it was: the cause that was likeliest of all when the case
-// began, at the middle of what was mended.
-func outcome(a *diagnose.Assessment, proved bool) *diagnose.Outcome {
+// cutLong leaves out the middle of a line with the widths of a whole walk.
+func cutLong(line string) string {
+	const kept = 2
+	items := strings.Split(line, "}, {")
+	if len(items) <= 2*kept {
+		return line
+	}
+	return strings.Join(items[:kept], "}, {") + fmt.Sprintf("}, ... %d more ..., {", len(items)-2*kept) + strings.Join(items[len(items)-kept:], "}, {")
+}
+
+// outcome is what it was: the cause that the repair names, or else the likeliest
+// when the case began, at the middle of what was mended.
+func outcome(base *kb.Base, a *diagnose.Assessment, proved bool) *diagnose.Outcome {
 	o := &diagnose.Outcome{Confirmed: proved}
 	var best float64
 	for _, r := range a.Ranking {
@@ -268,6 +300,9 @@ func outcome(a *diagnose.Assessment, proved bool) *diagnose.Outcome {
 	}
 	for _, e := range a.Log() {
 		if r := e.Repair; r != nil && r.Fixed {
+			if base.Cause(r.Repair) != nil {
+				o.Cause = r.Repair
+			}
 			switch {
 			case r.AtM != nil:
 				o.AtM = r.AtM
@@ -280,22 +315,26 @@ func outcome(a *diagnose.Assessment, proved bool) *diagnose.Outcome {
 	return o
 }
 
-// asNoted is an entry as a person notes it: whole feet along the wire, half feet
-// of width.
-func asNoted(e diagnose.Entry) diagnose.Entry {
-	to := func(m *float64, stepM float64) {
-		if m != nil {
-			*m = math.Round(*m/stepM) * stepM
+// asNoted is an entry as a person notes it: whole feet along the wire and half
+// feet of width, or tenths of a metre.
+func asNoted(e diagnose.Entry, u quantity.Units) diagnose.Entry {
+	noted := func(places ...*float64) {
+		for _, m := range places {
+			if m != nil {
+				*m = u.Noted(*m)
+			}
 		}
 	}
 	if a := e.Answer; a != nil {
-		for _, m := range []*float64{a.AtM, a.FromM, a.ToM} {
-			to(m, quantity.MPerFt)
-		}
+		noted(a.AtM, a.FromM, a.ToM)
 		for i := range a.Widths {
-			to(&a.Widths[i].AtM, quantity.MPerFt)
-			to(&a.Widths[i].WidthM, quantity.MPerFt/2)
+			w := &a.Widths[i]
+			noted(&w.AtM)
+			w.WidthM = u.Noted(2*w.WidthM) / 2
 		}
+	}
+	if r := e.Repair; r != nil {
+		noted(r.AtM, r.FromM, r.ToM)
 	}
 	return e
 }

@@ -146,11 +146,8 @@ func (p *program) printVerify(base *kb.Base, r verifyResult, role diagnose.Role)
 	}
 	for _, i := range r.Items {
 		if i.Check == "tone-walk" && i.Judgement == diagnose.NotDone {
-			places := make([]string, len(r.Walk))
-			for k, at := range r.Walk {
-				places[k] = fmt.Sprintf("%.0f", at)
-			}
-			_, err := fmt.Fprintf(p.Out, "walk: measure the width at %s %s along the wire\n", strings.Join(places, ", "), r.Unit)
+			_, err := fmt.Fprintf(p.Out, "walk: measure the width at %d places from %.0f to %.0f %s along the wire, about every %.0f %s (--json lists them)\n",
+				len(r.Walk), r.Walk[0], r.Walk[len(r.Walk)-1], r.Unit, (r.Walk[len(r.Walk)-1]-r.Walk[0])/float64(len(r.Walk)-1), r.Unit)
 			return err
 		}
 	}

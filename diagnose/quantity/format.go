@@ -65,6 +65,15 @@ func (u Units) decimals(lengthM float64) int {
 	return 0
 }
 
+// Noted is a place along a wire as a person notes it down: to the whole foot, or
+// to the tenth of a metre, in metres.
+func (u Units) Noted(lengthM float64) float64 {
+	if u == Metres {
+		return math.Round(lengthM*10) / 10
+	}
+	return math.Round(lengthM/MPerFt) * MPerFt
+}
+
 // FormatLength gives a length with its unit: "309 ft", "94.2 m".
 func FormatLength(lengthM float64, u Units) string {
 	return fixed(u.Of(lengthM), u.decimals(lengthM)) + " " + u.String()

@@ -197,7 +197,7 @@ func (c *Caller) answer(step diagnose.Step) *diagnose.Answer {
 	case kb.Stretch:
 		c.stretch(a, check, step, rng)
 	case kb.Widths:
-		a.Widths = c.world().Widths(c.walkPlaces(), rng)
+		a.Widths = c.world().Widths(c.house.desk.WalkPlaces(), rng)
 	}
 	return a
 }
@@ -339,17 +339,6 @@ func (c *Caller) meter(q faultmodel.Quantity, atM float64, rng *rand.Rand) fault
 		}
 	}
 	return r
-}
-
-// walkPlaces are where the widths are measured: a dozen round the boundary.
-func (c *Caller) walkPlaces() []float64 {
-	const places = 12
-	lead := c.house.desk.Site().LeadInM
-	out := make([]float64, places)
-	for i := range out {
-		out[i] = lead + (float64(i)+0.5)/places*(c.lengthM()-2*lead)
-	}
-	return out
 }
 
 // heardWholeWire is the chance that a person who follows the signal on a wire that
