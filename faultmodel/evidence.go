@@ -1,6 +1,9 @@
 package faultmodel
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // How much a reading is trusted. Anyone can clip to the wrong wire or misread
 // the unit: so often, and then it may show anything over this many e-folds.
@@ -251,6 +254,24 @@ func dot(a, b []float64) float64 {
 		s += a[n-1] * b[n-1]
 	}
 	return s + t
+}
+
+// logSum is ln of the sum of e^l.
+func logSum(l []float64) float64 {
+	if len(l) == 1 {
+		return l[0]
+	}
+	top := slices.Max(l)
+	if math.IsInf(top, -1) {
+		return top
+	}
+	var sum float64
+	for _, x := range l {
+		if x > top-36 { // below 1e-16 it is lost anyway
+			sum += math.Exp(x - top)
+		}
+	}
+	return top + math.Log(sum)
 }
 
 // logAdd is ln(e^a + e^b).

@@ -179,11 +179,14 @@ func edge(a, b int) int {
 	return b*(b-1)/2 + a
 }
 
+// reset makes a graph of n nodes, its admittances left to be set.
 func (g *graph[T]) reset(n int) {
 	g.n = n
-	g.y = slices.Grow(g.y[:0], n*(n-1)/2)[:n*(n-1)/2]
-	g.inv = slices.Grow(g.inv[:0], n)[:n]
-	clear(g.y)
+	if edges := n * (n - 1) / 2; edges <= cap(g.y) {
+		g.y, g.inv = g.y[:edges], g.inv[:n]
+	} else {
+		g.y, g.inv = make([]T, edges), make([]T, n)
+	}
 }
 
 func (g *graph[T]) join(a, b int, y T) {
@@ -252,6 +255,7 @@ func (m *multiport[T]) attach(nw *network, p, q int) {
 		n = max(n, nw.rank[k]+1)
 	}
 	m.wire.reset(n)
+	clear(m.wire.y)
 	rank := &nw.rank
 	e := rank[earth]
 	for i := range nw.lines {

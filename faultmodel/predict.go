@@ -135,7 +135,7 @@ func (m *Model) SweepPredict(given []Reading, q Quantity, tapM float64, kind Kin
 			shared, own := load[:len(l.mean)], 0.0
 			clear(shared)
 			for n, x := range p[2:] {
-				if k := o.column[r.cols[n]]; k >= 0 {
+				if k := o.column[r.cols[n]]; k >= 0 && k < len(shared) {
 					shared[k] = x
 				} else {
 					own += x * x
@@ -162,7 +162,7 @@ type outlook struct {
 	otherM  []float64   // the other place of a [Touch]
 	column  [rowLen]int // where a slot of a [row] is in a lesson, or -1
 	live    []int       // variants of which there is a lesson
-	lessons [][]lesson  // by place
+	lessons [][]lesson  // by place; the columns of later ones may be more
 }
 
 // viewsKept is how many outlooks a model remembers: those of every kind on the
@@ -204,7 +204,6 @@ func (m *Model) newOutlook(given []Reading, kind Kind, atM []float64) *outlook {
 	for i, x := range atM {
 		if m.possible([]Fault{{Kind: kind, AtM: x}}) && (kind.placed() || i == 0) {
 			at = append(at, i)
-			h.widen(x, o.otherM[i])
 		}
 	}
 	if len(h.readings) > 0 && len(h.live) > 4 && len(at) > 8 {
@@ -230,12 +229,7 @@ func (m *Model) newOutlook(given []Reading, kind Kind, atM []float64) *outlook {
 			}
 		}
 	}
-	for k := range o.column {
-		o.column[k] = -1
-	}
-	for k, c := range h.cols {
-		o.column[c] = k
-	}
+	o.column = h.column
 	for v, u := range used {
 		if u {
 			o.live = append(o.live, v)

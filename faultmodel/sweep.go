@@ -17,11 +17,12 @@ type hypothesis struct {
 	variants []variant
 	live     []int       // variants still in the running
 	cols     []int       // slots of a [row] on which any reading depends
-	column   [rowLen]int // where a slot is in cols
+	column   [rowLen]int // where a slot is in cols, or -1
 	cells    []*cell     // by table, where the hypothesis stands
 	weights  []float64   // of their nodes
 	starts   [maxReadings + 1]int
 	each     []float64 // log-likelihood of every variant at the last place
+	terms    []float64
 	observed []observed
 	lnWeight []float64 // of the variants
 	noted    []float64 // the same, while notes were taken
@@ -46,6 +47,9 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 		fs = fs[:1]
 	}
 	h.variants = variants(seenFaults(fs))
+	for k := range h.column {
+		h.column[k] = -1
+	}
 	h.revive()
 	h.each = make([]float64, len(h.variants))
 	h.cells = make([]*cell, len(h.tables))
@@ -58,34 +62,11 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 // revive puts every variant back in the running.
 func (h *hypothesis) revive() {
 	h.live, h.lnWeight, h.noted = h.live[:0], h.lnWeight[:0], h.noted[:0]
+	clear(h.cells)
 	for v := range h.variants {
 		h.live = append(h.live, v)
 		h.lnWeight = append(h.lnWeight, h.variants[v].lnWeight)
 		h.noted = append(h.noted, h.variants[v].lnWeight)
-	}
-}
-
-// widen adds to the columns in use those of the unknowns that readings depend on
-// with the faults at a place.
-func (h *hypothesis) widen(x1, x2 float64) {
-	var active [rowLen]bool
-	for _, c := range h.cols {
-		active[c] = true
-	}
-	for _, t := range h.tables {
-		c, _ := h.m.at(h.j, t, x1, x2, h.live, h.weights[:0])
-		for _, v := range h.live {
-			for _, k := range c.of(v).cols {
-				active[k] = true
-			}
-		}
-	}
-	h.cols = h.cols[:0]
-	for k, a := range active {
-		if a {
-			h.column[k] = len(h.cols)
-			h.cols = append(h.cols, k)
-		}
 	}
 }
 
@@ -94,11 +75,28 @@ func (h *hypothesis) widen(x1, x2 float64) {
 func (h *hypothesis) stand(x1, x2 float64) {
 	w := h.weights[:0]
 	for k, t := range h.tables {
-		h.cells[k], w = h.m.at(h.j, t, x1, x2, h.live, w)
+		var c *cell
+		c, w = h.m.at(h.j, t, x1, x2, h.live, w)
 		h.starts[k+1] = len(w)
+		if c != h.cells[k] {
+			h.cells[k] = c
+			h.widen(c)
+		}
 	}
 	h.weights = w
 	h.j.g.n, h.j.g.finite, h.j.g.cols = len(h.readings), h.finite, len(h.cols)
+}
+
+// widen adds to the columns in use those of the unknowns that a cell depends on.
+func (h *hypothesis) widen(c *cell) {
+	for _, v := range h.live {
+		for _, k := range c.of(v).cols {
+			if h.column[k] < 0 {
+				h.column[k] = len(h.cols)
+				h.cols = append(h.cols, k)
+			}
+		}
+	}
 }
 
 // blend appends to p the sum of a variant's rows under the weights of its nodes.
@@ -146,12 +144,13 @@ func (h *hypothesis) judge(v int) float64 {
 // logLikelihood judges one place, or pair of places, from the tables.
 func (h *hypothesis) logLikelihood(x1, x2 float64) float64 {
 	h.stand(x1, x2)
-	total := math.Inf(-1)
+	l := h.terms[:0]
 	for _, v := range h.live {
 		h.each[v] = h.judge(v)
-		total = logAdd(total, h.each[v])
+		l = append(l, h.each[v])
 	}
-	return total
+	h.terms = l
+	return logSum(l)
 }
 
 // How far a parabola through three places may miss the two between them before
@@ -208,7 +207,6 @@ func (m *Model) sweep(readings []Reading, kind, still Kind, atM, out []float64) 
 		return
 	}
 	if !kind.placed() {
-		h.widen(0, 0)
 		l := h.logLikelihood(0, 0)
 		for i := range out {
 			out[i] = l
@@ -256,9 +254,6 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 			}
 		}
 		lo = hi
-	}
-	for _, run := range runs {
-		h.widen(at(atM[run[0]]))
 	}
 	const step, comb = 64, 64
 	best := math.Inf(-1)
@@ -497,13 +492,6 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 	step := max(1, n/12)
 	for i := 0; i < n; i += step {
 		for j := 0; j < n; j += step {
-			if possible(i, j) {
-				h.widen(atM[i], atM[j])
-			}
-		}
-	}
-	for i := 0; i < n; i += step {
-		for j := 0; j < n; j += step {
 			if possible(i, j) && !(twice && j < i) {
 				h.logLikelihood(atM[i], atM[j])
 				h.note()
@@ -544,19 +532,16 @@ func (m *Model) sweepTouch(readings []Reading, atM []float64) []float64 {
 	}
 	at := m.partners()
 	one := make([]float64, len(atM))
+	each := make([]float64, len(atM)*len(at)) // by place, then partner
 	for k, y := range at {
 		h.revive()
 		h.along(atM, one, false, func(x float64) (float64, float64) { return x, y })
-		for i := range out {
-			if k == 0 {
-				out[i] = one[i]
-			} else {
-				out[i] = logAdd(out[i], one[i])
-			}
+		for i, l := range one {
+			each[i*len(at)+k] = l
 		}
 	}
 	for i := range out {
-		out[i] -= math.Log(float64(len(at)))
+		out[i] = logMean(each[i*len(at):][:len(at)])
 	}
 	return out
 }
@@ -632,10 +617,4 @@ func (m *Model) coarse(atM, out []float64, f func(float64) float64) {
 }
 
 // logMean is ln of the mean of e^l.
-func logMean(l []float64) float64 {
-	total := math.Inf(-1)
-	for _, x := range l {
-		total = logAdd(total, x)
-	}
-	return total - math.Log(float64(len(l)))
-}
+func logMean(l []float64) float64 { return logSum(l) - math.Log(float64(len(l))) }
