@@ -229,23 +229,27 @@ func TestOursIsTheProgramsOwn(t *testing.T) {
 
 // TestSameSeedSameTable whatever the number of workers; another seed gives another.
 func TestSameSeedSameTable(t *testing.T) {
-	strategies, err := StrategiesNamed("checklist", "p-over-c")
-	require.NoError(t, err)
-	table := func(workers int, seed uint64, away bool) string {
-		var cases []int
-		r, err := Simulate(context.Background(), Plan{Base: builtIn(t), Cases: 60, Seed: seed, Strategies: strategies, Workers: workers, Away: away,
-			Progress: func(n int) { cases = append(cases, n) }})
+	table := func(strategy string, cases, workers int, seed uint64, away bool) string {
+		strategies, err := StrategiesNamed(strategy)
 		require.NoError(t, err)
-		require.Equal(t, 60, cases[len(cases)-1])
-		require.True(t, slices.IsSorted(cases))
+		var done []int
+		r, err := Simulate(context.Background(), Plan{Base: builtIn(t), Cases: cases, Seed: seed, Strategies: strategies, Workers: workers, Away: away,
+			Progress: func(n int) { done = append(done, n) }})
+		require.NoError(t, err)
+		require.Equal(t, cases, done[len(done)-1])
+		require.True(t, slices.IsSorted(done))
 		var b strings.Builder
 		require.NoError(t, r.Write(&b))
 		return b.String()
 	}
-	one := table(1, 1, false)
-	assert.Equal(t, one, table(3, 1, false))
-	assert.NotEqual(t, one, table(1, 2, false))
-	assert.NotEqual(t, one, table(1, 1, true))
+	const households = 3 // so that workers finish in another order
+	cases := households * callsPerHousehold
+	one := table("checklist", cases, 1, 1, false)
+	assert.Equal(t, one, table("checklist", cases, 3, 1, false))
+	assert.NotEqual(t, one, table("checklist", cases, 1, 2, false))
+	assert.NotEqual(t, one, table("checklist", cases, 1, 1, true))
+	// And with beliefs, whose sums could come out in another order.
+	assert.Equal(t, table("one-step", callsPerHousehold+2, 1, 1, false), table("one-step", callsPerHousehold+2, 2, 1, false))
 }
 
 // TestSimulationStops when it is told to.
