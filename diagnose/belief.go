@@ -279,7 +279,7 @@ func (b *belief) weighPlaces(e *Engine) {
 	epochs := b.epochs(e)
 	b.place = make([]*locate.Belief, len(b.space.causes))
 	single := make([]float64, len(b.space.causes)) // ln evidence of each cause alone
-	sweeps := map[faultmodel.Kind][][]float64{}    // by kind: epoch, cell
+	sweeps := b.allSweeps(e, epochs)
 	healthy := make([]float64, len(epochs))
 	for i := range epochs {
 		healthy[i] = b.flat(&epochs[i], faultmodel.Healthy)
@@ -296,11 +296,6 @@ func (b *belief) weighPlaces(e *Engine) {
 			}
 			continue
 		}
-		if sweeps[kind] == nil {
-			for i := range epochs {
-				sweeps[kind] = append(sweeps[kind], b.sweep(&epochs[i], kind))
-			}
-		}
 		logL := make([]float64, b.axis.Cells)
 		for i := range epochs {
 			for _, h := range epochs[i].hints {
@@ -316,7 +311,6 @@ func (b *belief) weighPlaces(e *Engine) {
 		b.place[c] = &posterior
 		single[c] = logZ
 	}
-	b.weighBreaks(e, epochs)
 	pair := b.newPairing(epochs, single, healthy, sweeps)
 	for h, hyp := range b.space.hyps {
 		switch {
@@ -328,6 +322,33 @@ func (b *belief) weighPlaces(e *Engine) {
 			b.logP[h] += pair.together(h)
 		}
 	}
+}
+
+// allSweeps works out everything that takes a pass over the wire: ln of the
+// evidence by kind, epoch and cell, and besides it the belief of two breaks.
+func (b *belief) allSweeps(e *Engine, epochs []epoch) map[faultmodel.Kind][][]float64 {
+	var kinds []faultmodel.Kind
+	for c := range b.space.causes {
+		kind := faultmodel.Kind(b.space.causes[c].Kind)
+		if b.prior[c] != nil && !slices.Contains(kinds, kind) {
+			kinds = append(kinds, kind)
+		}
+	}
+	swept := make([][][]float64, len(kinds))
+	parallel(len(kinds)+1, func(i int) {
+		if i == 0 { // the dearest first
+			b.weighBreaks(e, epochs)
+			return
+		}
+		for k := range epochs {
+			swept[i-1] = append(swept[i-1], b.sweep(&epochs[k], kinds[i-1]))
+		}
+	})
+	sweeps := map[faultmodel.Kind][][]float64{}
+	for i, kind := range kinds {
+		sweeps[kind] = swept[i]
+	}
+	return sweeps
 }
 
 // sees tells whether the circuit's and the field's evidence tells a cause from a

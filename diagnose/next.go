@@ -516,6 +516,12 @@ func (a *Assessment) price(r *kb.Repair, minutes float64) float64 {
 func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 	e := a.desk.engine
 	rate := e.perMinute(a.desk.c.Role)
+	type candidate struct {
+		test
+		cost     float64
+		outcomes []policy.Outcome
+	}
+	var can []candidate
 	for i := range e.kb.Checks {
 		c := &e.kb.Checks[i]
 		if c.Kind == kb.Tap || a.belief.h.asked[c.ID] || a.belief.h.later[c.ID] || a.known(c) {
@@ -526,12 +532,15 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 			continue
 		}
 		minutes += c.Minutes.For(string(a.desk.c.Role))
-		outcomes := a.outcomes(m, c)
-		if outcomes == nil {
-			continue
+		can = append(can, candidate{test: test{c, minutes}, cost: minutes*rate + money})
+	}
+	a.sampledMass() // before it is read from several sides
+	parallel(len(can), func(i int) { can[i].outcomes = a.outcomes(m, can[i].check) })
+	for _, c := range can {
+		if c.outcomes != nil {
+			m.tests = append(m.tests, c.test)
+			m.Tests = append(m.Tests, policy.Test{Cost: c.cost, Outcomes: c.outcomes})
 		}
-		m.tests = append(m.tests, test{c, minutes})
-		m.Tests = append(m.Tests, policy.Test{Cost: minutes*rate + money, Outcomes: outcomes})
 	}
 }
 
@@ -1011,7 +1020,7 @@ func (a *Assessment) searchStep(g *group) Step {
 }
 
 // plan is the tap plan for a group, from where the person last stood.
-func (a *Assessment) plan(g *group) *locate.Plan {
+func (a *Assessment) plan(g *group, how ...locate.Option) *locate.Plan {
 	here := math.NaN()
 	var opened []float64
 	for _, f := range a.belief.h.facts {
@@ -1023,12 +1032,12 @@ func (a *Assessment) plan(g *group) *locate.Plan {
 			opened = append(opened, here)
 		}
 	}
+	how = append(how, locate.Opened(opened...))
 	var plan locate.Plan
 	if g.kind == string(faultmodel.Open) && a.Where != nil && a.Where.TwoBreaks {
-		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here, locate.Opened(opened...),
-			locate.AlsoSingle(g.place, 1-a.Where.Two))
+		plan = a.desk.Planner().PlanPair(a.belief.pairs.belief, here, append(how, locate.AlsoSingle(g.place, 1-a.Where.Two))...)
 	} else {
-		plan = a.desk.Planner().Plan(g.place, here, locate.Opened(opened...))
+		plan = a.desk.Planner().Plan(g.place, here, how...)
 	}
 	return &plan
 }
@@ -1065,11 +1074,13 @@ func (a *Assessment) expect(m *problem, choice policy.Decision) {
 	}
 	for i := range a.groups {
 		g := &a.groups[i]
-		if g.plan == nil && g.p > positionMatters && slices.ContainsFunc(m.acts, func(x act) bool { return x.group == g }) {
-			g.plan = a.plan(g)
-		}
-		if g.plan != nil {
+		searched := func(x act) bool { return x.group == g }
+		switch {
+		case choice.Kind == policy.DoAct && searched(m.acts[choice.Index]):
+			g.plan = a.plan(g) // wanted for the step itself
 			a.Expected.Taps += g.p * g.plan.Expected.Taps
+		case g.p > positionMatters && slices.ContainsFunc(m.acts, searched):
+			a.Expected.Taps += g.p * a.plan(g, locate.Coarse()).Expected.Taps
 		}
 	}
 }

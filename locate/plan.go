@@ -108,6 +108,10 @@ func Exact() Option { return func(o *options) { o.exact = true } }
 // improbable ends of a stretch are left to the check after the repair when that is cheaper.
 func CoverAll() Option { return func(o *options) { o.cover = true } }
 
+// Coarse plans over a first choice of spots only: good enough to say what a search
+// will take, not where to cut.
+func Coarse() Option { return func(o *options) { o.coarse = true } }
+
 // Opened tells the planner where the wire was cut in this search: a new section
 // that ends there needs no further splice, and to test there again would meet the same contact.
 func Opened(atM ...float64) Option {

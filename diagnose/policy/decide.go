@@ -20,7 +20,7 @@ type Effort struct {
 
 // Standard is enough for a full knowledge base within 20 ms. Small problems are
 // searched deeper at the same price; see [EffortFor].
-var Standard = Effort{Depth: 2, Breadth: 8, Inner: 16, Acts: 1}
+var Standard = Effort{Depth: 2, Breadth: 6, Inner: 10, Acts: 1}
 
 // EffortFor gives the look-ahead for a number of tests: the fewer there are, the
 // deeper.
