@@ -24,14 +24,6 @@ func say(check, choice string) Entry {
 	return Entry{Answer: &Answer{Check: check, Choice: choice}}
 }
 
-// posterior is the probability of each hypothesis after a log.
-func posterior(t testing.TB, e *Engine, log []Entry) []float64 {
-	t.Helper()
-	d, err := e.At(&Case{Role: Technician})
-	require.NoError(t, err)
-	return e.believe(d.wire, log).p
-}
-
 // choices are the checks judged by tables alone, none of which shares a fact
 // with another.
 func choices(e *Engine) []*kb.Check {
@@ -140,6 +132,8 @@ func TestPosteriorAgainstBruteForce(t *testing.T) {
 	})
 }
 
+// posteriorOf is the probability of each hypothesis after a log, on a yard of
+// which nothing is known.
 func posteriorOf(e *Engine, log []Entry) []float64 {
 	d, err := e.At(&Case{Role: Technician})
 	if err != nil {

@@ -49,7 +49,6 @@ type entry struct {
 	c       *checker
 	section string
 	id      string
-	index   int // in the base, for an entry whose id is missing
 }
 
 // fault notes a fault at a field of the entry. Where no file gives the field, it
