@@ -33,26 +33,32 @@ func EffortFor(tests int) Effort {
 
 // tieShare is how much dearer than the best a step may be and still count as
 // tied with it: below the error of any of the numbers that went in.
-const tieShare = 0.005
+const tieShare = 0.01
 
-// Decide returns the step with the least expected total cost. Steps within half
-// a percent of the best are tied. Of tied steps one that ends something goes
-// before one that only asks, and of two that ask the one that is worth more by
-// itself: what pays only by what may be asked afterwards can wait.
+// Decide returns the step with the least expected total cost. Steps within
+// one percent of the best are tied. Of tied steps one that ends something goes
+// before one that only asks, and of two that ask the one that saves more by itself
+// for what it costs: a quick look before a long walk, and what pays only by what
+// may be asked afterwards last.
 func (p *Problem) Decide(e Effort) Decision {
 	options := p.Options(e)
+	repair := p.RepairCost()
+	rate := func(d Decision) float64 { return (repair - d.alone) / (p.Tests[d.Index].Cost + minTestCost) }
 	best := options[0]
 	for _, o := range options[1:] {
 		if o.Cost > options[0].Cost*(1+tieShare) {
 			break
 		}
 		asks, asked := o.Kind == DoTest, best.Kind == DoTest
-		if asked && !asks || asks && asked && o.alone < best.alone {
+		if asked && !asks || asks && asked && rate(o) > rate(best) {
 			best = o
 		}
 	}
 	return best
 }
+
+// minTestCost keeps a free test from an infinite rate, in money.
+const minTestCost = 1e-3
 
 // Options returns every step worth considering, cheapest whole job first. The
 // first is the optimum as far as the look-ahead of e sees.
