@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -86,9 +87,10 @@ func TestWalkPlacesLeaveNoGap(t *testing.T) {
 		m.Loop.LengthM = ptr(ft(rapid.Float64Range(60, 3000).Draw(t, "boundary, ft")))
 		if rapid.Bool().Draw(t, "drawn") {
 			m.Loop.LengthM = nil
-			for i := range rapid.IntRange(3, 8).Draw(t, "corners") {
-				x, y := rapid.Float64Range(20, 40).Draw(t, "x"), rapid.Float64Range(0, 15).Draw(t, "y")
-				m.Loop.Path = append(m.Loop.Path, yard.Point{X: x * float64(i%3), Y: y + 30*float64(i/3)})
+			n := rapid.IntRange(3, 8).Draw(t, "corners")
+			for i := range n {
+				r, turn := rapid.Float64Range(20, 40).Draw(t, "radius"), 2*math.Pi*float64(i)/float64(n)
+				m.Loop.Path = append(m.Loop.Path, yard.Point{X: r * math.Cos(turn), Y: r * math.Sin(turn)})
 			}
 		}
 		d, err := e.At(&Case{Role: Technician, Yard: m})
