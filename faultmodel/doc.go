@@ -46,6 +46,8 @@
 // again closed form; that is how the circuit is held against a circuit simulator
 // section for section. A short series resistance of metal and gigohms of
 // insulation are solved side by side by star-mesh reduction, which subtracts nothing.
+// The wire is reduced once to the few nodes on which resistances hang, with its
+// derivatives by every unknown; each guess at the resistances is then a small solve.
 //
 // A bare end in soil is an electrode of kilohms with a galvanic potential; one in
 // gel or in a dry splice is a gigohm. A handheld capacitance meter is taken to

@@ -448,6 +448,25 @@ func TestSweepPredict(t *testing.T) {
 		}
 		assert.InDelta(t, one.OverRange, p.OverRange, 0.01)
 	}
+	// A touch by tables as one at a time, its other place as the sweep has it.
+	shorted := []Reading{{Quantity: LoopOhms, Value: 4.1}}
+	for i, p := range m.SweepPredict(shorted, BoundaryOhms, 0, Touch, at) {
+		ps := m.partners()
+		one := m.PredictGiven(shorted, BoundaryOhms, 0, Fault{Kind: Touch, AtM: at[i], ToM: ps[(i*7)%len(ps)]})
+		for _, q := range []float64{0.2, 0.5, 0.8} {
+			assert.InEpsilon(t, one.Quantile(q), p.Quantile(q), 0.02)
+		}
+	}
+	// What is remembered of the readings for one quantity is not mistaken for others'.
+	for _, rs := range [][]Reading{given, given[:1], nil, given} {
+		for _, kind := range []Kind{Open, Series, Healthy} {
+			fresh := newTestModel(t, DefaultLoop(12, 146)).SweepPredict(rs, CapacitanceB, 0, kind, at)
+			again := m.SweepPredict(rs, CapacitanceB, 0, kind, at)
+			for i := range at {
+				assert.InDelta(t, fresh[i].Quantile(0.5)*1e9, again[i].Quantile(0.5)*1e9, 1e-6, "%s", kind)
+			}
+		}
+	}
 	// What has been read narrows what is to come.
 	loop := m.Predict(BoundaryOhms)
 	after := m.PredictGiven([]Reading{{Quantity: LoopOhms, Value: 6.0}}, BoundaryOhms, 0)
@@ -458,6 +477,36 @@ func TestSweepPredict(t *testing.T) {
 	assert.InEpsilon(t, slope/(2*h), math.Exp(loop.LogDensity(v)), 1e-3)
 	assert.Empty(t, m.Predict("colour").Components)
 	assert.True(t, math.IsInf(Predictive{OverRange: 1}.Quantile(0.5), 1))
+}
+
+func TestVariantsAlike(t *testing.T) {
+	// A variant that takes over its neighbour's row would have had the same one, to
+	// sameLn; and where a contact matters none does.
+	m := newTestModel(t, DefaultLoop(12, 146))
+	var c circuit
+	taken := map[Quantity]int{}
+	for _, fs := range [][]Fault{
+		{{Kind: Touch, AtM: 40, ToM: 130}}, {{Kind: Series, AtM: 90}}, {{Kind: LeadShort, AtM: 7}}, {{Kind: Leak, AtM: 60}}, {{Kind: Open, AtM: 60}},
+		{{Kind: Open, AtM: 60}, {Kind: Series, AtM: 20}}, {{Kind: OutsideRating}, {Kind: OutsideRating}}, {{Kind: ArresterShort}}, {{Kind: LooseTerminal}},
+	} {
+		vs := variants(fs)
+		all := make([]row, len(vs))
+		for _, q := range []Quantity{LoopOhms, BoundaryOhms, LegAToEarth, CapacitanceA, CapacitanceB, TerminalVolts, LoopCurrent} {
+			m.prepare(&c, fs, q, 0)
+			m.predictAll(&c, vs, true, all)
+			shift := q.function().shift(&m.meters)
+			for i := range vs {
+				var one row
+				m.predict(&c, &vs[i], true, &one)
+				assert.InDelta(t, 0, math.Log((all[i][0]+shift)/(one[0]+shift)), 2*sameLn, "%v %s", fs, q)
+				if i > 0 && all[i] == all[i-1] {
+					taken[q]++
+				}
+			}
+		}
+	}
+	assert.Greater(t, taken[LegAToEarth], 30, "a touch or a splice makes no odds to megohms")
+	assert.Greater(t, taken[CapacitanceA], 20)
 }
 
 // TestCalibration: faults at places drawn evenly, readings of drawn worlds, and
