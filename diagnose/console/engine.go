@@ -16,6 +16,11 @@ type Engine interface {
 	Assess(log []diagnose.Entry) View
 	// Standing lists the indexes of the log's answers that hold.
 	Standing(log []diagnose.Entry) []int
+	// InHand tells whether the person has the tools that a check takes.
+	InHand(c *kb.Check) bool
+	// Verify judges the acceptance walk, and WalkPlaces are where it wants a width, m.
+	Verify(log []diagnose.Entry) diagnose.Acceptance
+	WalkPlaces() []float64
 }
 
 // View is what a conversation needs of an assessment.
@@ -39,12 +44,12 @@ func NewEngine(e *diagnose.Engine, c *diagnose.Case) (Engine, error) {
 }
 
 type deskEngine struct {
-	desk   *diagnose.Desk
+	*diagnose.Desk
 	engine *diagnose.Engine
 }
 
 func (d deskEngine) Assess(log []diagnose.Entry) View {
-	return assessment{d.desk.Assess(log)}
+	return assessment{d.Desk.Assess(log)}
 }
 
 func (d deskEngine) Standing(log []diagnose.Entry) []int { return d.engine.Standing(log) }

@@ -17,6 +17,7 @@ type fakeEngine struct {
 	next func(log []diagnose.Entry) diagnose.Next
 	// clash names a check whose answer is reported as a conflict once it is there.
 	clash string
+	walk  diagnose.Acceptance // what the acceptance walk comes to
 }
 
 func (e fakeEngine) Assess(log []diagnose.Entry) View { return fakeView{e, log} }
@@ -30,6 +31,10 @@ func (e fakeEngine) Standing(log []diagnose.Entry) []int {
 	}
 	return out
 }
+
+func (e fakeEngine) InHand(*kb.Check) bool                       { return true }
+func (e fakeEngine) Verify([]diagnose.Entry) diagnose.Acceptance { return e.walk }
+func (e fakeEngine) WalkPlaces() []float64                       { return []float64{12.8, 15.8, 18.9} }
 
 type fakeView struct {
 	e   fakeEngine

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -108,16 +109,11 @@ const worthPlacing = 0.5
 
 // whereWeAre heads every screen: how far, what is likely now, what contradicts.
 func (iv *Interview) whereWeAre() {
-	answered := 0
-	for _, i := range diagnose.Kept(iv.Log.Case().Log) {
-		if iv.Log.Case().Log[i].Answer != nil {
-			answered++
-		}
-	}
+	c := iv.Log.Case()
 	iv.tell(Body, "")
-	iv.tell(Heading, "Step %d, still %s", answered+1, iv.words.outlook(iv.result.Expected))
+	iv.tell(Heading, "Step %d, still %s", len(diagnose.Kept(c.Log))+1, iv.words.outlook(iv.result.Expected))
 	iv.tell(Aside, "Likely now: %s", iv.words.leading(iv.result))
-	if p := iv.result.Position; p != nil && iv.Units.M(p.Interval90[1]-p.Interval90[0]) < worthPlacing*iv.Log.Case().Yard.TotalM() {
+	if p := iv.result.Position; p != nil && iv.words.places(c.Yard) && iv.Units.M(p.Interval90[1]-p.Interval90[0]) < worthPlacing*c.Yard.TotalM() {
 		iv.tell(Aside, "Where: %s", iv.words.position(p))
 	}
 	now := map[string]bool{}
@@ -211,7 +207,6 @@ type asking struct {
 // ask asks one check until it is answered or the person turns elsewhere.
 func (iv *Interview) ask(ctx context.Context, c *kb.Check, at *float64) (deed, error) {
 	iv.before(iv.result.Cautions, c.How)
-	iv.meanings(c)
 	return iv.askUntilDone(ctx, &asking{check: c, at: at, index: -1})
 }
 
@@ -230,18 +225,6 @@ func (iv *Interview) askUntilDone(ctx context.Context, q *asking) (deed, error) 
 		}
 		if err != nil || did != again {
 			return did, err
-		}
-	}
-}
-
-// meanings tell support what each of the caller's answers says about the fault.
-func (iv *Interview) meanings(c *kb.Check) {
-	if iv.words.Role != diagnose.Support {
-		return
-	}
-	for _, a := range c.Answers {
-		if means := iv.words.of(a.Means); means != "" {
-			iv.tell(Body, "  - %s: %s", iv.words.of(a.Text), means)
 		}
 	}
 }
@@ -306,10 +289,14 @@ func (iv *Interview) question(q *asking) string {
 func (iv *Interview) askChoice(ctx context.Context, q *asking) (f journal.Fields, choice string, err error) {
 	var options []Option
 	for _, a := range q.check.Answers {
-		options = append(options, Option{Text: capital(iv.words.of(a.Text)), ID: a.ID})
+		o := Option{Text: capital(iv.words.of(a.Text)), ID: a.ID}
+		if iv.words.Role == diagnose.Support { // who has to know what the caller's answer says
+			o.Note = iv.words.of(a.Means)
+		}
+		options = append(options, o)
 	}
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q), Options: options, Default: iv.given(q)})
+	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q), Options: options, Default: iv.given(q), Fold: foldText})
 	if err != nil {
 		return f, "", err
 	}
@@ -318,18 +305,22 @@ func (iv *Interview) askChoice(ctx context.Context, q *asking) (f journal.Fields
 	}
 	own := q.check.Answers[i]
 	f.Answer = own.ID
+	some := slices.ContainsFunc(q.check.Answers, func(a kb.Answer) bool { return a.Place })
 	switch {
+	case q.check.Kind == kb.Choice && own.Place:
+		err = iv.askPlace(ctx, &f, ifKnown)
+	case some && !own.Place:
 	case q.check.Kind == kb.Position:
-		if err := iv.askPlace(ctx, &f, point); err != nil {
-			return f, "", err
+		if err = iv.askPlace(ctx, &f, point); err == nil {
+			err = iv.askEnd(ctx, &f)
 		}
-		return f, "", iv.askEnd(ctx, &f)
 	case q.check.Kind == kb.Stretch:
-		return f, "", iv.askPlace(ctx, &f, stretch)
-	case own.Place:
-		return f, "", iv.askPlace(ctx, &f, ifKnown)
+		err = iv.askPlace(ctx, &f, stretch)
 	}
-	return f, "", nil
+	if errors.Is(err, errBack) {
+		return iv.askChoice(ctx, q)
+	}
+	return f, "", err
 }
 
 // given is the option of the answer that is being changed.
@@ -354,17 +345,27 @@ const (
 	stretch
 )
 
-// askPlace adds a place or stretch to an answer.
+// errBack turns from a place back to the question that it belongs to.
+var errBack = errors.New("back to the question")
+
+// askPlace adds a place or stretch to an answer; [errBack] where the person turns
+// back. To whom a distance along the wire means nothing tells the place in words,
+// for whoever comes to look.
 func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form placeForm) error {
+	if form == ifKnown && !iv.words.places(iv.Log.Case().Yard) {
+		return iv.askPlaceInWords(ctx, f)
+	}
+	back := "; " + keyBack + " alone: back"
 	examples := map[placeForm]string{
-		ifKnown: fmt.Sprintf("Type a place such as %s, or a stretch such as 200 to %s; Enter alone if nobody knows", example(iv.Units, 210), example(iv.Units, 240)),
-		point:   fmt.Sprintf("Type a place such as %s", example(iv.Units, 210)),
-		stretch: fmt.Sprintf("Type a stretch such as 200 to %s", example(iv.Units, 240)),
+		ifKnown: fmt.Sprintf("Type a place such as %s, or a stretch such as 200 to %s; Enter alone if nobody knows", example(iv.Units, 210), example(iv.Units, 240)) + back,
+		point:   fmt.Sprintf("Type a place such as %s", example(iv.Units, 210)) + back,
+		stretch: fmt.Sprintf("Type a stretch such as 200 to %s", example(iv.Units, 240)) + back,
 	}
 	iv.gloss()
+	turned := false
 	_, err := iv.Prompter.Line(ctx, "Where along the wire, from terminal A? "+examples[form], func(line string) error {
 		f.At, f.From, f.To = "", "", ""
-		if line == "" && form == ifKnown {
+		if turned = strings.EqualFold(line, keyBack); turned || line == "" && form == ifKnown {
 			return nil
 		}
 		if err := typedPlace(f, line); err != nil {
@@ -383,6 +384,16 @@ func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form place
 		}
 		return nil
 	})
+	if err == nil && turned {
+		return errBack
+	}
+	return err
+}
+
+// askPlaceInWords takes the place as a person tells it.
+func (iv *Interview) askPlaceInWords(ctx context.Context, f *journal.Fields) error {
+	note, err := iv.Prompter.Line(ctx, "Where was it? In plain words, such as: by the drive. Enter alone if nobody knows", nil)
+	f.Note = note
 	return err
 }
 
@@ -416,14 +427,22 @@ func (iv *Interview) ownOptions(c *kb.Check) []Option {
 func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields, choice string, err error) {
 	switch q.check.Kind {
 	case kb.Position, kb.Stretch, kb.Widths:
-		iv.gloss()
+		if iv.words.places(iv.Log.Case().Yard) {
+			iv.gloss()
+		}
 	}
 	own := iv.ownOptions(q.check)
 	letters := Question{Options: append(own, iv.navigation(q)...)}
-	prompt := iv.question(q) + "\n" + iv.form(q.check)
-	for _, o := range letters.Options {
+	inWords := q.check.Kind == kb.Stretch && !iv.words.places(iv.Log.Case().Yard)
+	form := iv.form(q.check)
+	if inWords {
+		form = "Tell it in plain words, such as: along the hedge. Or a letter:"
+	}
+	prompt := iv.question(q) + "\n" + form
+	for _, o := range own {
 		prompt += fmt.Sprintf("\n%3s. %s", o.Key, o.Text)
 	}
+	prompt += "\n" + inOneLine(letters.Options[len(own):])
 	_, err = iv.Prompter.Line(ctx, prompt, func(line string) error {
 		choice = ""
 		switch i, ok := letters.pick(line); {
@@ -436,6 +455,11 @@ func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields,
 		if line == "" {
 			return fmt.Errorf("type the answer, or one of the letters")
 		}
+		if inWords {
+			// The engine has no place for it; whoever takes the case on will.
+			f = journal.Fields{Answer: diagnose.Unknown, Note: line}
+			return nil
+		}
 		if f, err = typedFields(q.check, line); err != nil {
 			return err
 		}
@@ -447,6 +471,16 @@ func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields,
 		err = iv.askEnd(ctx, &f)
 	}
 	return f, choice, err
+}
+
+// inOneLine is what the letters mean, short, under a question that is typed.
+func inOneLine(options []Option) string {
+	parts := make([]string, len(options))
+	for i, o := range options {
+		text := strings.TrimSuffix(o.Text, "?")
+		parts[i] = fmt.Sprintf("%s. %s", o.Key, strings.ToLower(text[:1])+text[1:])
+	}
+	return "  " + strings.Join(parts, "; ")
 }
 
 // askEnd asks which terminal a signal was fed from.
@@ -513,7 +547,7 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 	}
 	options = append(options, Option{Text: "At another place, one side only, or with ohms", Key: elsewhere})
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options})
+	i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
 	switch {
 	case err != nil:
 		return f, "", err

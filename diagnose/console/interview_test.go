@@ -38,7 +38,7 @@ func TestAScreenHasEverything(t *testing.T) {
 		c := base.Check("continuity-sign")
 		at := -1
 		for _, want := range []string{
-			"Step 1, still about 41 min, 1.4 taps",
+			"Step 1, still about 41 min" + map[diagnose.Role]string{diagnose.Technician: ", 1.4 taps"}[role],
 			"Likely now: " + base.Cause("wire-cut").Name.For(string(role)),
 			"Where: ",
 			"309 ft", // and the rest of the place in the base's words
@@ -259,13 +259,73 @@ func TestReferAndHandOver(t *testing.T) {
 	assert.Contains(t, shown, "Known so far:\n")
 	assert.Len(t, log.C.Log, 1, "whoever takes over goes on with the same log")
 
-	_, ending, err = session(t, inTurn(check("contact-lamp")), memory(t, diagnose.Support), "m\nh\n")
-	require.NoError(t, err)
-	assert.Equal(t, HandedOver, ending, "at any moment")
+	for _, typed := range []string{"m\nh\n", "h\n"} {
+		_, ending, err = session(t, inTurn(check("contact-lamp")), memory(t, diagnose.Support), typed)
+		require.NoError(t, err)
+		assert.Equal(t, HandedOver, ending, "at any moment")
+	}
 	log = memory(t, diagnose.Support)
 	_, ending, err = session(t, inTurn(repairNext("collar-battery", 0)), log, "h\n")
 	require.NoError(t, err)
 	assert.Equal(t, HandedOver, ending, "where the repair cannot be done")
+}
+
+// Who has no map and knows no length is told no distance along the wire, and tells
+// a place in words, which go with the case.
+func TestPlacesInWordsWithoutAMap(t *testing.T) {
+	t.Parallel()
+	for _, role := range []diagnose.Role{diagnose.Homeowner, diagnose.Support} {
+		log := memory(t, role)
+		log.C.Yard = nil
+		shown, _, err := session(t, inTurn(check("recent-work"), check("silent-stretch"), check("supply-sign")), log,
+			"edging\nby the drive\nalong the hedge\nr\nm\nh\n")
+		require.NoError(t, err, shown)
+		require.Len(t, log.C.Log, 2)
+		assert.Equal(t, &diagnose.Answer{Check: "recent-work", Choice: "edging", Note: "by the drive"}, log.C.Log[0].Answer)
+		assert.Equal(t, &diagnose.Answer{Check: "silent-stretch", Choice: diagnose.Unknown, Note: "along the hedge"}, log.C.Log[1].Answer)
+		handOver := shown[strings.Index(shown, "Hand-over:"):]
+		assert.Contains(t, handOver, "(by the drive)")
+		assert.Contains(t, handOver, "(along the hedge)")
+		assert.NotContains(t, shown, " ft")
+		assert.NotContains(t, shown, "taps")
+	}
+}
+
+func TestAPlaceCanBeTurnedBackFrom(t *testing.T) {
+	t.Parallel()
+	log := memory(t, diagnose.Technician)
+	shown, _, err := session(t, inTurn(check("recent-work"), check("bridge"), check("supply-sign")), log, "edging\nb\nnone\nrestores\nB\nd\nq\n")
+	require.NoError(t, err, shown)
+	require.Len(t, log.C.Log, 2)
+	assert.Equal(t, "none", log.C.Log[0].Answer.Choice)
+	assert.Equal(t, diagnose.Unknown, log.C.Log[1].Answer.Choice)
+}
+
+// The acceptance walk can be typed in; what was measured is held against the word
+// that all has passed.
+func TestTheWalkIsTypedInAndHeldAgainstTheWord(t *testing.T) {
+	t.Parallel()
+	feet := func(v float64) *float64 { v *= float64(quantity.MPerFt); return &v }
+	engine := fakeEngine{next: func([]diagnose.Entry) diagnose.Next { return verifyNext }}
+	engine.walk.Items = []diagnose.AcceptanceItem{
+		{Check: "continuity-sign", Judgement: diagnose.Pass},
+		{Check: "loop-ohms", Judgement: diagnose.NotDone},
+		{Check: "tone-walk", Judgement: diagnose.Fail, FromM: feet(300), ToM: feet(320)},
+	}
+	log := memory(t, diagnose.Technician)
+	shown, _, err := session(t, engine, log, "i\n5.1\n60 ft: 5 ft, 310 ft: 0\n1\n1\n1\n2\n")
+	require.ErrorIs(t, err, ErrEnded, shown)
+	require.Len(t, log.C.Log, 3)
+	assert.Equal(t, "loop-ohms", log.C.Log[0].Answer.Check)
+	assert.Equal(t, "tone-walk", log.C.Log[1].Answer.Check)
+	assert.Equal(t, &diagnose.RepairDone{Repair: "verify", Fixed: true}, log.C.Log[2].Repair)
+	assert.Contains(t, shown, "The walk wants a width about every 10 ft, from 42 to 62 ft.")
+	assert.Contains(t, shown, "tone-walk: FAILED, 300 to 320 ft")
+	assert.Equal(t, 2, strings.Count(shown, "Close all the same?"), "asked back each time")
+
+	shown, _, err = session(t, engine, memory(t, diagnose.Homeowner), "i\n")
+	require.ErrorIs(t, err, ErrEnded)
+	assert.Contains(t, shown, `"i" is not one of the choices`)
 }
 
 func TestConflictsAreToldOnce(t *testing.T) {

@@ -3,6 +3,7 @@ package console
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"loopfault/diagnose"
@@ -27,25 +28,44 @@ const (
 	keySeveral       = "e"
 	keyReview        = "v"
 	keyHandOver      = "h"
+	keyMeasured      = "i"
 	keyCancel        = "c"
 )
 
 // navigation is what every question offers besides its answers.
 func (iv *Interview) navigation(q *asking) []Option {
+	unknown := Option{Text: "Don't know, or can't do this", Key: keyUnknown, ID: diagnose.Unknown}
 	if q.index >= 0 {
-		return []Option{{Text: "Don't know, or can't do this", Key: keyUnknown}, {Text: "More choices", Key: keyMore}, {Text: "Leave the answer as it was", Key: keyCancel}}
+		return []Option{unknown, {Text: "More choices", Key: keyMore}, {Text: "Leave the answer as it was", Key: keyCancel}}
 	}
-	return append([]Option{{Text: "Don't know, or can't do this", Key: keyUnknown, ID: diagnose.Unknown}}, aside...)
+	return append([]Option{unknown}, iv.aside()...)
 }
 
-// aside is what a step offers besides doing it.
-var aside = []Option{
-	{Text: "Why this question?", Key: keyWhy, ID: "why"},
-	{Text: "The ranking so far", Key: keyRanking, ID: "ranking"},
-	{Text: "Go back", Key: keyBack, ID: "back"},
-	{Text: "More choices", Key: keyMore, ID: "more"},
-	{Text: "Stop and save", Key: keyStop, ID: "stop"},
+// aside is what a step offers besides doing it. Who only hears of the yard hands
+// over more often than others, and at any moment.
+func (iv *Interview) aside() []Option {
+	options := []Option{
+		{Text: "Why this question?", Key: keyWhy, ID: "why"},
+		{Text: "The ranking so far", Key: keyRanking, ID: "ranking"},
+		{Text: "Go back", Key: keyBack, ID: "back"},
+		{Text: "More choices", Key: keyMore, ID: "more"},
+		{Text: "Stop and save", Key: keyStop, ID: "stop"},
+	}
+	if iv.words.Role == diagnose.Support {
+		options = slices.Insert(options, 3, Option{Text: handOverText, Key: keyHandOver, ID: "hand-over"})
+	}
+	for i := range options {
+		options[i].Aside = true
+	}
+	return options
 }
+
+// Wording that more than one menu has.
+const (
+	handOverText   = "Hand the case over"
+	backToQuestion = "Back to the question"
+	foldText       = "Something else: why, ranking, back, more, stop"
+)
 
 // more is what fewer people need.
 func (iv *Interview) more(q *asking) []Option {
@@ -62,12 +82,16 @@ func (iv *Interview) more(q *asking) []Option {
 		options = append(options,
 			Option{Text: "Why not a certain cause?", Key: keyWhyNot},
 			Option{Text: "Tell something that is not asked", Key: keyOther},
-			Option{Text: "Enter several answers on one line", Key: keySeveral},
+		)
+		if iv.words.Role == diagnose.Technician {
+			options = append(options, Option{Text: "Enter several answers on one line", Key: keySeveral})
+		}
+		options = append(options,
 			Option{Text: "Review all answers, or change one", Key: keyReview},
-			Option{Text: "Hand the case over", Key: keyHandOver},
+			Option{Text: handOverText, Key: keyHandOver},
 		)
 	}
-	return append(options, Option{Text: "Back to the question", Key: keyCancel})
+	return append(options, Option{Text: backToQuestion, Key: keyCancel})
 }
 
 // choose does what was chosen at a question (q) or, where q is nil, at a repair.
@@ -87,7 +111,7 @@ func (iv *Interview) choose(ctx context.Context, q *asking, key string) (deed, e
 	case keyWhy:
 		iv.tell(Body, "%s", iv.view.Why())
 	case keyRanking:
-		iv.tell(Body, "%s", iv.words.ranking(iv.result))
+		iv.tell(Body, "%s", iv.words.ranking(iv.result, iv.Log.Case().Yard))
 	case keyWhyNot:
 		return again, iv.whyNot(ctx)
 	case keyBack:
@@ -177,18 +201,21 @@ func (s speech) weight(decibans float64) string {
 	return word
 }
 
-// other asks a check of the person's own choice.
+// other asks a check of the person's own choice, of those that the tools at hand
+// allow.
 func (iv *Interview) other(ctx context.Context) (deed, error) {
 	var options []Option
 	for i := range iv.Base.Checks {
-		options = append(options, Option{Text: iv.words.of(iv.Base.Checks[i].Ask), ID: iv.Base.Checks[i].ID})
+		if c := &iv.Base.Checks[i]; iv.Engine.InHand(c) {
+			options = append(options, Option{Text: iv.words.of(c.Ask), ID: c.ID})
+		}
 	}
 	options = append(options, Option{Text: "None of these", Key: keyCancel})
 	i, err := iv.Prompter.Select(ctx, Question{Text: "What do you know?", Options: options})
 	if err != nil || options[i].Key == keyCancel {
 		return again, err
 	}
-	c := &iv.Base.Checks[i]
+	c := iv.Base.Check(options[i].ID)
 	q := &asking{check: c, index: -1}
 	iv.before(iv.cautionsOf(c.Cautions), c.How)
 	return iv.askUntilDone(ctx, q)

@@ -68,7 +68,7 @@ func (p *plain) list(q Question) {
 			number++
 			mark = strconv.Itoa(number)
 		}
-		text := cleanLine(o.Text)
+		text := cleanLine(o.line())
 		if p.ascii {
 			text = toASCII(text)
 		}

@@ -48,15 +48,29 @@ type Question struct {
 	Options []Option
 	// Default is the option that Enter takes in a terminal: the answer given before, or 0.
 	Default int
+	// Fold names the options marked Aside as one, for a screen that cannot show them all.
+	Fold string
 }
 
 // Option is one of the lines to choose from.
 type Option struct {
 	Text string
+	// Note says behind the text what picking it means; "" for none.
+	Note string
 	// Key is the letter that picks the option in the plain form; options without one are numbered.
 	Key string
 	// ID picks it in the plain form too, for those who know it; "" for none.
 	ID string
+	// Aside marks what a question offers besides its answers.
+	Aside bool
+}
+
+// line is the option on one line.
+func (o Option) line() string {
+	if o.Note == "" {
+		return o.Text
+	}
+	return o.Text + ": " + o.Note
 }
 
 // Options say how to talk to the person.

@@ -3,6 +3,7 @@ package console
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"loopfault/diagnose"
@@ -24,26 +25,90 @@ func (iv *Interview) repair(ctx context.Context) (deed, error) {
 		text += " (about " + quantity.FormatMinutes(next.Minutes) + ")"
 	}
 	iv.before(iv.result.Cautions, r.Do)
-	options := []Option{{Text: "Done, and the fault is gone"}, {Text: "Done, and the fault is still there"}}
+	options := []Option{{Text: "Done, and the fault is gone"}, {Text: "Done or not needed, and the fault is still there"}}
 	if next.Kind == diagnose.NextVerify {
 		options = []Option{{Text: "The whole boundary passed"}, {Text: "It failed, or a stretch failed"}}
+		if iv.words.Role == diagnose.Technician {
+			options = append(options, Option{Text: "Enter what was measured: sign, ohms, widths", Key: keyMeasured, ID: "measured"})
+		}
 	}
 	options = append(options, Option{Text: "Can't do this: hand the case over", Key: keyHandOver})
-	options = append(options, aside...)
+	options = append(options, slices.DeleteFunc(iv.aside(), func(o Option) bool { return o.Key == keyHandOver })...)
 	for {
-		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options})
-		if err != nil {
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
+		did := again
+		switch {
+		case err != nil:
 			return again, err
-		}
-		if i > 1 {
-			did, err := iv.choose(ctx, nil, options[i].Key)
-			if err != nil || did != again {
-				return did, err
+		case options[i].Key == keyMeasured:
+			did, err = iv.measured(ctx)
+		case i > 1:
+			did, err = iv.choose(ctx, nil, options[i].Key)
+		default:
+			if i == 0 && next.Kind == diagnose.NextVerify {
+				sure, err := iv.surelyPassed(ctx)
+				if err != nil || !sure {
+					return again, err
+				}
 			}
+			return iv.repaired(ctx, r, i == 0)
+		}
+		if err != nil || did != again {
+			return did, err
+		}
+	}
+}
+
+// measured takes the readings and widths of the acceptance walk, all but those that
+// have passed, and says what came of each.
+func (iv *Interview) measured(ctx context.Context) (deed, error) {
+	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
+		c := iv.Base.Check(item.Check)
+		if c == nil || item.Judgement == diagnose.Pass || !iv.Engine.InHand(c) {
 			continue
 		}
-		return iv.repaired(ctx, r, i == 0)
+		iv.before(iv.cautionsOf(c.Cautions), c.How)
+		if places := iv.Engine.WalkPlaces(); c.Kind == kb.Widths && len(places) > 1 {
+			first, last := places[0], places[len(places)-1]
+			iv.tell(Body, "The walk wants a width about every %s, from %s.",
+				quantity.FormatLength((last-first)/float64(len(places)-1), iv.Units), quantity.FormatRange(first, last, iv.Units))
+		}
+		if did, err := iv.askUntilDone(ctx, &asking{check: c, index: -1}); err != nil || did != answered {
+			return did, err
+		}
 	}
+	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
+		iv.tell(Aside, "%s: %s", item.Check, iv.judged(item))
+	}
+	return answered, nil
+}
+
+// judged is what an item of the acceptance walk came to.
+func (iv *Interview) judged(item diagnose.AcceptanceItem) string {
+	text := map[diagnose.Judgement]string{diagnose.Pass: "passed", diagnose.Fail: "FAILED",
+		diagnose.MeasureAgain: "in doubt, measure again", diagnose.NotDone: "not measured"}[item.Judgement]
+	if item.FromM != nil && item.ToM != nil {
+		text += ", " + quantity.FormatRange(*item.FromM, *item.ToM, iv.Units)
+	}
+	return text
+}
+
+// surelyPassed asks back where the walk is said to have passed, but something that
+// was measured says otherwise: the animal relies on it.
+func (iv *Interview) surelyPassed(ctx context.Context) (bool, error) {
+	against := false
+	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
+		if item.Judgement == diagnose.Fail || item.Judgement == diagnose.MeasureAgain {
+			against = true
+			iv.tell(Trouble, "%s: %s", item.Check, iv.judged(item))
+		}
+	}
+	if !against {
+		return true, nil
+	}
+	i, err := iv.Prompter.Select(ctx, Question{Text: "What was measured has not passed. Close all the same?",
+		Options: []Option{{Text: "No, go on with the walk"}, {Text: "Yes, the boundary works"}}})
+	return i == 1, err
 }
 
 // whereOf is the place of a step in words, with a comma before it.
@@ -102,7 +167,8 @@ func (iv *Interview) askWhere(ctx context.Context, proposedM float64) (float64, 
 func (iv *Interview) refer(ctx context.Context) (deed, error) {
 	iv.before(iv.result.Cautions, kb.Steps{})
 	iv.tell(Body, "%s", iv.view.Why())
-	options := append([]Option{{Text: "Hand the case over"}}, aside...)
+	options := append([]Option{{Text: handOverText}},
+		slices.DeleteFunc(iv.aside(), func(o Option) bool { return o.Key == keyHandOver })...)
 	text := "Call a technician"
 	if r := iv.Base.Repair(iv.result.Next.ID); r != nil {
 		text = capital(iv.words.of(r.Name))
@@ -111,7 +177,7 @@ func (iv *Interview) refer(ctx context.Context) (deed, error) {
 		}
 	}
 	for {
-		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options})
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
 		if err != nil {
 			return again, err
 		}

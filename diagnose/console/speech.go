@@ -73,27 +73,33 @@ func (s speech) phrase(id string, fields map[string]string) string {
 	return text
 }
 
-// onWire turns a length of a result back into metres. Results are rounded, which
-// may lift the end of the wire past itself.
+// onWire turns a length of a result back into metres, as a person notes it.
+// Rounding may lift the end of the wire past itself.
 func onWire(length *float64, u quantity.Units, m *yard.Map) *float64 {
 	if length == nil {
 		return nil
 	}
-	at := min(u.M(*length), journal.LongestM(m))
+	at := min(u.Noted(u.M(*length)), journal.LongestM(m))
 	return &at
 }
 
-// outlook says what the case still takes.
+// outlook says what the case still takes; taps to those who make them.
 func (s speech) outlook(e diagnose.Expected) string {
 	text := "about " + quantity.FormatMinutes(e.Minutes)
-	if e.Taps >= 0.05 {
+	if e.Taps >= 0.05 && s.Role == diagnose.Technician {
 		text += fmt.Sprintf(", %.1f taps", e.Taps)
 	}
 	return text
 }
 
+// places tells whether a distance along the wire means anything to the person:
+// to a technician always, to others where they have a map or know the length.
+func (s speech) places(m *yard.Map) bool {
+	return s.Role == diagnose.Technician || m.BoundaryLength().Known
+}
+
 // ranking lists what is likely, place and all.
-func (s speech) ranking(r diagnose.Result) string {
+func (s speech) ranking(r diagnose.Result, m *yard.Map) string {
 	var b strings.Builder
 	b.WriteString("The ranking so far:\n")
 	for i, c := range r.Ranking {
@@ -106,7 +112,7 @@ func (s speech) ranking(r diagnose.Result) string {
 	if r.TwoFaults >= worthNaming {
 		fmt.Fprintf(&b, "Two faults at once: %s\n", s.chance(r.TwoFaults))
 	}
-	if r.Position != nil {
+	if r.Position != nil && s.places(m) {
 		fmt.Fprintf(&b, "Where: %s\n", s.position(r.Position))
 		if len(r.Position.Modes) > 1 {
 			for _, m := range r.Position.Modes {
@@ -126,7 +132,11 @@ func (s speech) entry(e diagnose.Entry) string {
 		if c == nil {
 			return e.Answer.Check
 		}
-		return s.of(c.Ask) + " Answer: " + s.Answer(e.Answer)
+		text := s.of(c.Ask) + " Answer: " + s.Answer(e.Answer)
+		if e.Answer.Note != "" {
+			text += " (" + e.Answer.Note + ")"
+		}
+		return text
 	case e.Repair != nil:
 		if e.Repair.Fixed {
 			return s.Repair(e.Repair) + ": done, the fault is gone"
@@ -153,7 +163,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Hand-over: %s\n", c.Name)
 	place := ""
-	if r.Position != nil {
+	if r.Position != nil && s.places(c.Yard) {
 		place = quantity.FormatRange(s.Units.M(r.Position.Interval90[0]), s.Units.M(r.Position.Interval90[1]), s.Units)
 	}
 	if len(r.Ranking) > 0 {
@@ -168,7 +178,7 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	some := false
 	for _, i := range diagnose.Kept(c.Log) {
 		e := c.Log[i]
-		if e.Answer != nil && diagnose.Unanswered(e.Answer.Choice) {
+		if e.Answer != nil && diagnose.Unanswered(e.Answer.Choice) && e.Answer.Note == "" {
 			continue
 		}
 		some = true

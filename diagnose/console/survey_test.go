@@ -201,21 +201,56 @@ func TestNewGoesPlainWhereTheCursorCannotBeMoved(t *testing.T) {
 	assert.IsType(t, &plain{}, New(pts, pts, Options{Plain: true}))
 }
 
-func TestPageSaysThatThereIsMore(t *testing.T) {
+func TestAsManyOptionsAsFit(t *testing.T) {
+	one, two := "short", "an option\n  of two lines"
 	for name, tt := range map[string]struct {
-		options, rows int
-		page          int
-		more          bool
+		options []string
+		room    int
+		want    int
 	}{
-		"all fit":              {12, 24, 12, false},
-		"exactly fit":          {20, 24, 20, false},
-		"one too many":         {21, 24, 20, true},
-		"a screen of few rows": {12, 5, 3, true},
+		"all fit":                    {[]string{one, one, one}, 20, 3},
+		"exactly fit":                {[]string{one, two, one}, 4, 3},
+		"one too many":               {[]string{one, one, one, one, one, one}, 5, 5},
+		"the longest of them decide": {[]string{one, one, one, one, one, two, two, two, two}, 10, 6},
+		"a screen of few rows":       {[]string{two, two, two, two, two}, 1, fewestOptions},
+		"fewer than the fewest":      {[]string{two, two}, 1, 2},
 	} {
 		t.Run(name, func(t *testing.T) {
-			text, page := pageOf("Which?", tt.options, tt.rows)
-			assert.Equal(t, tt.page, page)
-			assert.Equal(t, tt.more, strings.Contains(text, "more below"), text)
+			assert.Equal(t, tt.want, pageOf(tt.options, tt.room))
+		})
+	}
+}
+
+// What a screen has no room for is one option, which opens the rest.
+func TestSurveyFoldsWhatDoesNotFit(t *testing.T) {
+	q := Question{Text: "Which one?", Fold: "Something else", Default: 1}
+	for _, text := range []string{"alpha", "beta", "gamma"} {
+		q.Options = append(q.Options, Option{Text: text})
+	}
+	for _, text := range []string{"Why?", "The ranking", "Stop"} {
+		q.Options = append(q.Options, Option{Text: text, Aside: true})
+	}
+	for name, tt := range map[string]struct {
+		told  int
+		steps []step
+		want  int
+	}{
+		"room for all":               {2, []step{{"Stop", "\x1b[A\x1b[A\r"}}, 5},
+		"folded":                     {16, []step{{"Something else", "\x1b[B\r"}}, 2},
+		"folded, the default":        {16, []step{{"Something else", "\r"}}, 1},
+		"folded, then opened":        {16, []step{{"Something else", "some\r"}, {"Stop", "rank\r"}}, 4},
+		"folded, opened and back":    {16, []step{{"Something else", "some\r"}, {"Stop", "\r"}, {"gamma", "gam\r"}}, 2},
+		"the search looks past case": {16, []step{{"Something else", "GAMMA\r"}}, 2},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var got int
+			err := play(t, tt.steps, func(p Prompter) (err error) {
+				p.Tell(Heading, strings.Repeat("told\n", tt.told)+"told")
+				got, err = p.Select(t.Context(), q)
+				return err
+			})
+			require.NoError(t, err)
+			assert.Equal(t, tt.want, got)
 		})
 	}
 }
