@@ -258,9 +258,9 @@ func (a *Assessment) placing(cause *kb.Cause, stopped map[string]*kb.Rule) *kb.C
 }
 
 // tried tells whether a repair was done already in this case without success:
-// nobody changes the same battery twice.
+// nobody changes the same battery twice. A walk may be walked again.
 func (a *Assessment) tried(r *kb.Repair) bool {
-	return slices.ContainsFunc(a.belief.h.repairs, func(done *RepairDone) bool {
+	return r.ID != verify && slices.ContainsFunc(a.belief.h.repairs, func(done *RepairDone) bool {
 		return !done.Fixed && a.desk.engine.repair(done.Repair) == r
 	})
 }

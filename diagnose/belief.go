@@ -279,6 +279,7 @@ func (b *belief) weighPlaces(e *Engine) {
 	epochs := b.epochs(e)
 	b.place = make([]*locate.Belief, len(b.space.causes))
 	single := make([]float64, len(b.space.causes)) // ln evidence of each cause alone
+	beside := make([]float64, len(b.space.causes)) // the same beside a fault that no repair so far has ended
 	sweeps := b.allSweeps(e, epochs)
 	healthy := make([]float64, len(epochs))
 	for i := range epochs {
@@ -294,6 +295,7 @@ func (b *belief) weighPlaces(e *Engine) {
 					single[c] += healthy[i]
 				}
 			}
+			beside[c] = single[c]
 			continue
 		}
 		logL := make([]float64, b.axis.Cells)
@@ -306,12 +308,21 @@ func (b *belief) weighPlaces(e *Engine) {
 				}
 			}
 		}
-		b.followRepairs(e, c, logL, sweeps[kind], healthy)
+		aside := logL
+		if len(b.h.repairs) > 0 {
+			aside = slices.Clone(logL)
+			b.followRepairs(e, c, aside, sweeps[kind], healthy, true)
+		}
+		b.followRepairs(e, c, logL, sweeps[kind], healthy, false)
 		posterior, logZ := b.prior[c].Update(logL)
 		b.place[c] = &posterior
-		single[c] = logZ
+		single[c], beside[c] = logZ, logZ
+		if len(b.h.repairs) > 0 {
+			_, beside[c] = b.prior[c].Update(aside)
+		}
 	}
 	pair := b.newPairing(epochs, single, healthy, sweeps)
+	pair.beside, pair.engine = beside, e
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:
@@ -373,8 +384,9 @@ func (b *belief) sees(c int, sweep [][]float64, single float64, healthy []float6
 }
 
 // followRepairs adds the evidence of each epoch to logL, cell by cell: a repair
-// that reached the cell and cured took the fault away there.
-func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float64, healthy []float64) {
+// that reached the cell and cured took the fault away there. With another fault
+// about, which the repairs did not end, "not fixed" speaks of that one.
+func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float64, healthy []float64, another bool) {
 	gone := make([]bool, len(logL))
 	for i := range sweep {
 		for x := range logL {
@@ -399,6 +411,11 @@ func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float
 		for x, m := range b.mids {
 			reached := m >= lo-repairReachM && m <= hi+repairReachM
 			switch {
+			case another && reached: // mended, whatever still shows
+				logL[x] += math.Log(held)
+				gone[x] = true
+			case another:
+				logL[x] += math.Log(strayCure)
 			case reached && r.Fixed:
 				logL[x] += math.Log(held)
 				gone[x] = true

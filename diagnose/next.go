@@ -243,16 +243,24 @@ func (a *Assessment) checkStep(c *kb.Check, minutes float64) Step {
 	return Step{Kind: NextCheck, ID: c.ID, Check: c, Minutes: minutes, Cost: minutes * a.desk.engine.perMinute(a.desk.c.Role)}
 }
 
-// repairStep is a repair as the next step, with the place where the cause has one.
+// repairStep is a repair as the next step. Where the cause has a place it names the
+// likeliest spot, and the stretch round it that holds the fault in one case of two.
 func (a *Assessment) repairStep(r *kb.Repair, minutes float64) Step {
 	s := Step{Kind: NextRepair, ID: r.ID, Repair: r, Minutes: minutes, Cost: a.price(r, minutes)}
-	switch r.ID {
-	case verify:
+	if r.ID == verify {
 		s.Kind = NextVerify
 	}
-	if place, ok := a.Place(r.Cause); ok {
-		at := place.Best()
-		s.AtM = &at
+	place, ok := a.Place(r.Cause)
+	if !ok {
+		return s
+	}
+	at := place.Best()
+	s.AtM = &at
+	for _, m := range place.Modes(0.5) {
+		if m.FromM <= at && at <= m.ToM {
+			from, to := m.FromM, m.ToM
+			s.FromM, s.ToM = &from, &to
+		}
 	}
 	return s
 }
@@ -265,6 +273,11 @@ func (a *Assessment) searchStep(g *group) Step {
 	plan := g.plan
 	a.Plan = plan
 	act := plan.Next
+	if act.Kind == locate.ActTap && a.taps() >= maxTaps {
+		// Taps have stopped telling: what is left is laid anew.
+		v := g.place.Interval(0.9)
+		act = locate.Act{Kind: locate.ActReplace, FromM: v.FromM, ToM: v.ToM}
+	}
 	s := Step{Minutes: act.Minutes, Cost: act.Money}
 	if s.Minutes == 0 {
 		s.Minutes, s.Cost = plan.Expected.Minutes, plan.Expected.Money
@@ -283,6 +296,20 @@ func (a *Assessment) searchStep(g *group) Step {
 		s.AtM = point(act.AtM)
 	}
 	return s
+}
+
+// maxTaps is after how many taps without a repair a search is given up for a new
+// section: twice what halving 1,000 ft to a foot takes.
+const maxTaps = 20
+
+// taps is how many taps were made since the last repair.
+func (a *Assessment) taps() (n int) {
+	for _, f := range a.belief.h.facts {
+		if f.epoch == len(a.belief.h.repairs) && (f.answer.ASide != "" || f.answer.BSide != "") {
+			n++
+		}
+	}
+	return n
 }
 
 // plan is the tap plan for a group, from where the person last stood.

@@ -149,8 +149,10 @@ type pairing struct {
 	epochs  []epoch
 	keys    []string  // by epoch: its evidence, as a key to the memo
 	single  []float64 // ln evidence of each cause alone
-	healthy float64   // ln evidence of a sound loop
-	seen    []bool    // by cause: the evidence tells it from a sound loop
+	beside  []float64 // the same, beside a fault that no repair has ended
+	engine  *Engine
+	healthy float64 // ln evidence of a sound loop
+	seen    []bool  // by cause: the evidence tells it from a sound loop
 	sweeps  map[faultmodel.Kind][][]float64
 	places  map[faultmodel.Kind][]float64 // see representatives
 	ratios  map[couple]float64
@@ -206,7 +208,7 @@ func (p *pairing) together(h int) float64 {
 	switch {
 	case !p.seen[hyp.a] || !p.seen[hyp.b]:
 		// Places given in answers still speak of each.
-		return p.single[hyp.a] + p.single[hyp.b] - p.healthy
+		return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) - p.healthy
 	case p.logP[h]+p.most < p.best+pairMatters:
 		return max(p.single[hyp.a], p.single[hyp.b])
 	}
@@ -216,7 +218,34 @@ func (p *pairing) together(h int) float64 {
 		ratio = p.memo.ratio(c, p.keys, func() float64 { return p.ratio(hyp, c) })
 		p.ratios[c] = ratio
 	}
-	return p.single[hyp.a] + p.single[hyp.b] + ratio
+	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + ratio
+}
+
+// of is ln of the evidence for c in a pair with another: a repair of c is no failure
+// while the other still shows.
+func (p *pairing) of(c, other int) float64 {
+	if p.mended(c, other) {
+		return p.beside[c]
+	}
+	return p.single[c]
+}
+
+// mended tells whether the repairs of c were made while another fault stood.
+func (p *pairing) mended(c, other int) bool {
+	if p.prior[c] == nil {
+		return false
+	}
+	gone, any := false, false
+	for _, r := range p.h.repairs {
+		gone = gone || p.engine.ended[r.Repair][other]
+		if p.engine.ended[r.Repair][c] {
+			if gone {
+				return false
+			}
+			any = true
+		}
+	}
+	return any
 }
 
 // standing tells which of a pair stands in each epoch: bit 2i for the first, 2i+1
@@ -242,12 +271,12 @@ func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
 	xa, xb := p.representatives(hyp.a), p.representatives(hyp.b)
 	logs := make([]float64, 0, len(xa)*len(xb))
 	for _, x := range xa {
-		la := p.alone(hyp.a, c.a, x)
+		la := p.alone(hyp.a, c.a, x, p.mended(hyp.a, hyp.b), c.stand)
 		if math.IsInf(la, -1) {
 			continue // a place where it cannot be
 		}
 		for _, y := range xb {
-			lb := p.alone(hyp.b, c.b, y)
+			lb := p.alone(hyp.b, c.b, y, p.mended(hyp.b, hyp.a), c.stand>>1)
 			if math.IsInf(lb, -1) {
 				continue
 			}
@@ -271,10 +300,14 @@ func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
 }
 
 // alone is ln of the circuit's and field's evidence for a cause alone at a place.
-func (p *pairing) alone(c int, kind faultmodel.Kind, x float64) float64 {
+func (p *pairing) alone(c int, kind faultmodel.Kind, x float64, mended bool, stand uint64) float64 {
 	var l float64
 	for e := range p.epochs {
-		if p.stand[c][e] == p.space.nothing {
+		gone := p.stand[c][e] == p.space.nothing
+		if mended {
+			gone = stand>>(2*e)&1 == 0
+		}
+		if gone {
 			l += p.flat(&p.epochs[e], faultmodel.Healthy)
 		} else {
 			l += p.oneAt(e, c, kind, x)
