@@ -15,12 +15,14 @@ import (
 	"loopfault/diagnose"
 	"loopfault/diagnose/console"
 	"loopfault/diagnose/journal"
+	"loopfault/diagnose/yard"
 )
 
 // caseFlags say what a case starts from.
 type caseFlags struct {
 	yard         string
 	yardAnywhere bool
+	told         *yard.Map // of a new case without a map, as the person told it
 }
 
 func addRole(c *cobra.Command) {
@@ -90,6 +92,7 @@ func (p *program) newCase(f caseFlags) (*diagnose.Case, error) {
 		return nil, err
 	}
 	c := &diagnose.Case{Role: s.roleOr(diagnose.Homeowner), Tools: s.Tools}
+	c.Yard = f.told
 	if f.yard != "" {
 		if c.Yard, err = loadYard(f.yard); err != nil {
 			return nil, err
@@ -256,6 +259,14 @@ func (p *program) interview(ctx context.Context, file string, f caseFlags, plain
 			return err
 		}
 	}
+	if s.roleOr(diagnose.Homeowner) == diagnose.Technician && f.yard == "" && !exists(file) {
+		if _, err := p.newCase(f); err != nil {
+			return err // before anything is asked
+		}
+		if f.told, err = console.AskYard(ctx, prompter, s.Units); err != nil {
+			return err
+		}
+	}
 	log, resumed, closeLog, err := p.open(file, f)
 	if err != nil {
 		return err
@@ -274,9 +285,14 @@ func (p *program) interview(ctx context.Context, file string, f caseFlags, plain
 	}
 	iv := console.Interview{Prompter: prompter, Engine: desk, Base: engine.Base(), Log: log, Units: s.Units,
 		Resume: "loopfault diagnose " + quoteArgument(file), Now: p.Now}
-	_, err = iv.Run(ctx)
-	if errors.Is(err, console.ErrEnded) {
+	ending, err := iv.Run(ctx)
+	switch {
+	case errors.Is(err, console.ErrEnded):
 		return nil // the lines ended; all of them are in the case
+	case err == nil && ending == console.HandedOver:
+		fmt.Fprintf(p.Err, "To print or send it: loopfault report %s --format html -o handover.html\n", clean(quoteArgument(file)))
+	case err == nil && ending == console.Finished:
+		fmt.Fprintf(p.Err, "The record, to print or keep: loopfault report %s\n", clean(quoteArgument(file)))
 	}
 	return err
 }
