@@ -144,6 +144,8 @@ func pages(t *testing.T) map[string]string {
 	add("hostile", spoil(hand(t)))
 	add("technician", record(t, springCall(t, diagnose.Technician), Options{Currency: "USD", Date: "2026-11-25"}))
 	add("mended", record(t, mended(t, diagnose.Homeowner), Options{Date: "2026-11-25"}))
+	add("stopped", record(t, until(t, diagnose.Homeowner, 4, say("loop-ohms", "volts-found")), Options{Date: "2026-11-25"}))
+	add("not proved", record(t, until(t, diagnose.Technician, 8, repair("replace-section", true, 290, 320)), Options{Currency: "USD"}))
 	add("nothing", record(t, &diagnose.Case{Role: diagnose.Support}, Options{}))
 	return out
 }

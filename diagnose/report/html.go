@@ -31,8 +31,9 @@ func (r *Record) HTML() (string, error) {
 		Title              string
 		Map, Strip, Widths template.HTML // drawn by package draw, which escapes all text
 		HasHeat            bool
-		Parts              bool
-	}{Record: r, Title: r.title(), HasHeat: r.Scene.Shows()}
+		Ranking            string
+		Bills              []Bill
+	}{Record: r, Title: r.title(), HasHeat: r.Scene.Shows(), Ranking: r.rankingHead(), Bills: r.bills()}
 	view.Map = template.HTML(draw.YardSVG(r.Scene))
 	view.Strip = template.HTML(draw.StripSVG(r.Scene))
 	view.Widths = template.HTML(draw.WidthsSVG(r.Profile))

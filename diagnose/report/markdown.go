@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"loopfault/diagnose/quantity"
@@ -27,19 +28,32 @@ func (r *Record) Markdown() string {
 	}
 
 	line("# %s\n", markdown(r.title()))
-	finding := fmt.Sprintf("%s: %s, %s.", markdown(r.Finding), quantity.FormatPercent(r.Chance), markdown(r.Word))
-	if r.Was != "" {
-		line("**%s.** %s\n\nNow: %s\n", markdown(r.Was), markdown(r.Means), lower(finding))
-	} else {
-		line("**%s** %s\n", finding, markdown(r.Means))
-	}
-	for _, s := range append(r.Places, r.Two) {
-		if s != "" {
-			line("%s\n", markdown(s))
+	if r.Stop != nil {
+		line("**STOP. %s**\n", markdown(r.Stop.Text))
+		for _, c := range r.Stop.Cautions {
+			line("- %s", markdown(c))
 		}
-	}
-	for _, s := range r.Remarks {
-		line("Mind: %s\n", markdown(s))
+		line("")
+	} else {
+		switch now := markdown(r.now()); {
+		case r.Was != "":
+			line("**%s.** %s\n\n%s\n", markdown(r.Was), markdown(r.Means), markdown(r.Proof))
+			if now != "" {
+				line("%s.\n", now)
+			}
+		case now != "":
+			line("**%s.** %s\n", now, markdown(r.Means))
+		default:
+			line("**%s**\n", markdown(r.Proof))
+		}
+		for _, s := range append(slices.Clone(r.Places), r.Two) {
+			if s != "" {
+				line("%s\n", markdown(s))
+			}
+		}
+		for _, s := range r.Remarks {
+			line("Mind: %s\n", markdown(s))
+		}
 	}
 	line("## Next\n")
 	line("**%s** %s %s\n", markdown(r.Next.Title), markdown(r.Next.Why), markdown(r.Next.takes()))
@@ -52,7 +66,7 @@ func (r *Record) Markdown() string {
 			line("- %s", markdown(c))
 		}
 	}
-	line("\n## What it can be\n")
+	line("\n## %s\n", r.rankingHead())
 	var rows [][]string
 	for _, c := range r.Causes {
 		rows = append(rows, []string{c.Name, c.Part, quantity.FormatPercent(c.Chance)})
@@ -105,16 +119,9 @@ func (r *Record) Markdown() string {
 		}
 		line("")
 	}
-	if len(r.Materials) > 0 {
-		line("## Materials\n")
-		rows = nil
-		for _, m := range r.Materials {
-			rows = append(rows, []string{m.Name, m.Amount, m.Price})
-		}
-		if r.Total != "" && len(rows) > 1 {
-			rows = append(rows, []string{"together", "", r.Total})
-		}
-		table([]string{"Item", "Amount", "Price"}, rows)
+	for _, b := range r.bills() {
+		line("## %s\n", b.Name)
+		table([]string{"Item", "Amount", "Price"}, b.rows())
 	}
 	line("## Acceptance walk\n")
 	rows = nil

@@ -30,7 +30,10 @@ type Record struct {
 	Case, Yard, Date, Role string
 	Redacted               bool
 
+	Stop     *Stop  // a danger that ended the work; nil where none did
 	Was      string // what it turned out to be; empty until it is mended or named
+	Proof    string // how far that is proved; empty until then
+	Closed   bool   // mended or named, and nothing speaks against it
 	Finding  string // the likeliest cause, of what is wrong now
 	Chance   float64
 	Word     string // the chance as a word
@@ -51,8 +54,10 @@ type Record struct {
 	Done      []Done
 	Outcome   string
 
-	Materials []Material
-	Total     string // of the materials, where all have a price
+	Used      []Material // by the repairs of this call
+	UsedTotal string
+	Materials []Material // still needed
+	Total     string     // of the materials, where all have a price
 	Bring     []string
 
 	Acceptance []Accept
@@ -98,6 +103,7 @@ type PlanLine struct {
 // Asked is one answer of the log.
 type Asked struct {
 	Key      string // letter in the drawings; empty without a place
+	Label    string // the check in a few words
 	Question string
 	Answer   string
 	Note     string
@@ -141,6 +147,7 @@ func New(e *diagnose.Engine, c *diagnose.Case, o Options) (*Record, error) {
 	}
 	w := writer{engine: e, desk: desk, base: e.Base(), c: c, a: desk.Assess(c.Log), o: o, role: string(c.Role)}
 	w.leaveOut()
+	w.halt = w.halted()
 	r := &Record{Case: c.Name, Date: o.Date, Role: w.role, Redacted: o.Redact, Result: w.a.Result(o.Units), units: o.Units}
 	if c.Yard != nil {
 		r.Yard = c.Yard.Name
@@ -149,16 +156,19 @@ func New(e *diagnose.Engine, c *diagnose.Case, o Options) (*Record, error) {
 		r.Case, r.Yard, r.Result.Case = "", "", ""
 	}
 	w.finding(r)
-	w.was(r)
 	w.places(r)
 	w.scene(r)
 	w.step(r)
 	w.plan(r)
+	w.ending(r)
 	w.asked(r)
 	w.ruledOut(r)
 	w.materials(r)
+	w.used(r)
 	w.acceptance(r)
 	w.asBuilt(r)
+	r.Result.Next.Why = r.Next.Why
+	w.stop(r)
 	return r, nil
 }
 
@@ -176,6 +186,7 @@ type writer struct {
 	// place in the log: what each answer weighed for any cause, from one pass.
 	// Answers after the repair prove the repair; they weigh nothing here.
 	before  *diagnose.Assessment
+	halt    *diagnose.Assessment // in which a hard rule took the step; nil where none did
 	without map[int]*diagnose.Assessment
 }
 
@@ -184,7 +195,7 @@ func (w *writer) leaveOut() {
 	log := w.a.Log()
 	w.before = w.a
 	for _, i := range w.kept() {
-		if r := log[i].Repair; r != nil && r.Fixed {
+		if e := log[i]; repaired(e) && e.Repair.Fixed {
 			log = log[:i]
 			w.before = w.desk.Assess(log)
 			break
@@ -232,9 +243,10 @@ func (w *writer) phrase(id string, fields map[string]string) string {
 	return strings.TrimSpace(text)
 }
 
-func (w *writer) finding(r *Record) {
+// rank lists the causes of an assessment.
+func (w *writer) rank(r *Record, a *diagnose.Assessment) {
 	rest := 0.0
-	for i, c := range w.a.Ranking {
+	for i, c := range a.Ranking {
 		if i >= mostCauses || i > 0 && c.P < leastChance {
 			rest += c.P
 			continue
@@ -246,6 +258,10 @@ func (w *writer) finding(r *Record) {
 		r.Causes = append(r.Causes, Cause{Name: w.of(c.Cause.Name), Part: part, Chance: c.P})
 	}
 	r.Rest = min(rest, 1)
+}
+
+func (w *writer) finding(r *Record) {
+	w.rank(r, w.a)
 	top := w.a.Ranking[0]
 	r.Finding, r.Chance, r.Means = sentence(w.of(top.Cause.Name)), top.P, w.of(top.Cause.Means)
 	r.Word = w.base.Word("chance", w.role, top.P)
@@ -267,74 +283,12 @@ func (w *writer) finding(r *Record) {
 	}
 }
 
-// was says what it turned out to be.
-func (w *writer) was(r *Record) {
-	cause := w.turnedOut()
-	if cause == nil {
-		return
-	}
-	var at *float64
-	fixed := false
-	for _, i := range w.kept() {
-		switch e := w.a.Log()[i]; {
-		case e.Outcome != nil && e.Outcome.AtM != nil:
-			at = e.Outcome.AtM
-		case e.Repair != nil && e.Repair.Fixed:
-			fixed = true
-			if e.Repair.AtM != nil {
-				at = e.Repair.AtM
-			}
-		}
-	}
-	r.Was = sentence(w.of(cause.Name))
-	if at != nil {
-		r.Was += ", at " + w.length(*at)
-	}
-	if fixed {
-		r.Was += ", mended"
-	}
-	r.Means = w.of(cause.Means)
-}
-
 func (w *writer) money(v float64) string {
 	s := fmt.Sprintf("%.2f", v)
 	if v >= 20 {
 		s = fmt.Sprintf("%.0f", v)
 	}
 	return strings.TrimSpace(w.o.Currency + " " + s)
-}
-
-// mirrored tells whether the two modes are one spot of the lead-in, seen on
-// both legs.
-func (w *writer) mirrored() bool {
-	m := w.a.Where.Modes
-	total, lead := w.c.Yard.TotalM(), w.c.Yard.LeadInM()
-	return len(m) == 2 && m[0].ToM <= lead*1.1 && m[1].FromM >= total-lead*1.1
-}
-
-func (w *writer) places(r *Record) {
-	where := w.a.Where
-	if where == nil {
-		return
-	}
-	if w.mirrored() {
-		m := where.Modes
-		r.Places = append(r.Places, w.phrase("place-mirrored", map[string]string{
-			"One": w.stretch(m[0].FromM, m[0].ToM), "Other": w.stretch(m[1].FromM, m[1].ToM)}))
-		return
-	}
-	near := w.c.Yard.Near(where.BestM, w.o.Units)
-	r.Places = append(r.Places, w.phrase("place", map[string]string{
-		"Best": w.length(where.BestM), "Near": near,
-		"From": w.length(where.Interval90.FromM), "To": w.length(where.Interval90.ToM)}))
-	if len(where.Modes) > 1 {
-		var parts []string
-		for _, m := range where.Modes {
-			parts = append(parts, fmt.Sprintf("%s (%s)", w.stretch(m.FromM, m.ToM), quantity.FormatPercent(m.Probability)))
-		}
-		r.Places = append(r.Places, "Places that hold 90 % together: "+strings.Join(parts, ", ")+".")
-	}
-	r.Places = append(r.Places, w.phrase("chainage", nil))
 }
 
 func (w *writer) scene(r *Record) {
@@ -348,9 +302,11 @@ func (w *writer) scene(r *Record) {
 		m = &yard.Map{}
 	}
 	r.Scene = draw.Scene{Yard: m, Units: w.o.Units}
-	if where := w.a.Where; where != nil {
-		r.Scene.Belief = where.Belief.P
-		r.Scene.BestM = &where.BestM
+	if where := w.a.Where; where != nil && !w.unplaced() {
+		r.Scene.Belief = w.curve()
+		if _, _, mirrored := w.mirrored(); !mirrored && !where.TwoBreaks {
+			r.Scene.BestM = &where.BestM
+		}
 	}
 	s := w.a.Step
 	switch {
@@ -375,8 +331,15 @@ func (w *writer) scene(r *Record) {
 }
 
 func (w *writer) step(r *Record) {
-	s := w.a.Step
-	r.Next.Why = strings.TrimSpace(w.a.Why())
+	a := w.a
+	if w.halt != nil {
+		a = w.halt
+	}
+	s := a.Step
+	r.Next.Why = strings.TrimSpace(a.Why())
+	if s.Kind == diagnose.NextDone && w.noted(refer) {
+		r.Next.Why = "The case was handed on."
+	}
 	r.Next.Minutes = quantity.FormatMinutes(s.Minutes)
 	if s.Cost > 0 {
 		r.Next.Cost = w.money(s.Cost)
@@ -477,7 +440,7 @@ func (w *writer) weighedCauses() []*kb.Cause {
 		return []*kb.Cause{c}
 	}
 	var causes []*kb.Cause
-	for _, c := range w.a.Ranking {
+	for _, c := range w.before.Ranking {
 		if len(causes) == 0 || len(causes) < 2 && c.P >= worthWeighing {
 			causes = append(causes, c.Cause)
 		}
@@ -535,7 +498,7 @@ func (w *writer) leftOpen(entry int) bool {
 
 func (w *writer) answered(r *Record, entry int, causes []*kb.Cause) {
 	ans := w.a.Log()[entry].Answer
-	a := Asked{Question: w.question(ans.Check), Answer: w.words().Answer(ans)}
+	a := Asked{Label: label(ans.Check), Question: w.question(ans.Check), Answer: w.words().Answer(ans)}
 	for _, cause := range causes {
 		a.Weights = append(a.Weights, w.weight(w.decibans(entry, cause.ID)))
 	}
@@ -564,7 +527,7 @@ func (w *writer) outcome(o *diagnose.Outcome) string {
 
 func (w *writer) done(r *Record, d *diagnose.RepairDone) {
 	text := sentence(w.words().Repair(d))
-	mark := draw.Mark{Kind: draw.Repair, Text: text}
+	mark := draw.Mark{Kind: draw.Repair, Text: "repair: " + lower(text)}
 	switch {
 	case d.FromM != nil && d.ToM != nil:
 		mark.FromM, mark.ToM = *d.FromM, *d.ToM
@@ -572,7 +535,7 @@ func (w *writer) done(r *Record, d *diagnose.RepairDone) {
 		mark.FromM, mark.ToM = *d.AtM, *d.AtM
 	}
 	if d.AtM != nil || d.FromM != nil {
-		r.Evidence = append(r.Evidence, Key{draw.Key(len(r.Scene.Marks)), "repair: " + lower(text)})
+		r.Evidence = append(r.Evidence, Key{draw.Key(len(r.Scene.Marks)), mark.Text})
 		r.Scene.Marks = append(r.Scene.Marks, mark)
 	}
 	r.Done = append(r.Done, Done{Text: text, Fixed: d.Fixed})
@@ -629,7 +592,7 @@ func end(s locate.Side) draw.End {
 
 // markText explains a letter of the drawings in a few words.
 func (w *writer) markText(a *diagnose.Answer) string {
-	return strings.ReplaceAll(a.Check, "-", " ") + ": " + w.words().Answer(a)
+	return label(a.Check) + ": " + told(w.words().Answer(a))
 }
 
 // ruledOut names the causes that were worth a thought before the first answer
@@ -678,16 +641,21 @@ func (w *writer) ruledOut(r *Record) {
 	}
 }
 
-// question is what a check asks, without what leads up to it.
+// question is what a check asks, without what leads up to it; where that named
+// the subject, the check's label does.
 func (w *writer) question(check string) string {
 	c := w.base.Check(check)
 	if c == nil {
 		return check
 	}
 	ask := w.of(c.Ask)
-	for s := range strings.SplitAfterSeq(ask, ". ") {
+	for i, s := range strings.SplitAfter(ask, ". ") {
 		if end := strings.IndexByte(s, '?'); end >= 0 {
-			return strings.TrimSpace(s[:end+1])
+			q := strings.TrimSpace(s[:end+1])
+			if i > 0 {
+				q = sentence(label(check)) + ": " + told(q)
+			}
+			return q
 		}
 	}
 	return ask
@@ -697,57 +665,87 @@ func (w *writer) question(check string) string {
 // Common practice, no source.
 const slack = 1.1
 
-func (w *writer) materials(r *Record) {
-	repair := w.a.Step.Repair
-	if repair == nil || len(repair.Uses) == 0 && w.a.Step.Kind != diagnose.NextReplaceSection {
-		repair = w.base.Repair("repair:" + w.a.Ranking[0].Cause.ID)
+// The items that a section and a tap take.
+const (
+	wireItem   = "boundary-wire"
+	spliceItem = "waterproof-splice"
+)
+
+// bill adds up materials.
+type bill struct {
+	w       *writer
+	amounts map[string]float64
+	order   []string
+}
+
+func (b *bill) add(item string, n float64) {
+	if n <= 0 {
+		return
 	}
-	amounts := map[string]float64{}
-	var order []string
-	add := func(item string, n float64) {
-		if n <= 0 {
-			return
-		}
-		if _, seen := amounts[item]; !seen {
-			order = append(order, item)
-		}
-		amounts[item] += n
+	if b.amounts == nil {
+		b.amounts = map[string]float64{}
 	}
-	if repair != nil {
-		for _, u := range repair.Uses {
-			add(u.Item, u.Quantity)
-		}
+	if _, seen := b.amounts[item]; !seen {
+		b.order = append(b.order, item)
 	}
-	if s := w.a.Step; s.Kind == diagnose.NextReplaceSection && s.FromM != nil && s.ToM != nil {
-		add("wire", math.Ceil((*s.ToM-*s.FromM)*slack/quantity.MPerFt))
+	b.amounts[item] += n
+}
+
+func (b *bill) uses(r *kb.Repair) {
+	for _, u := range r.Uses {
+		b.add(u.Item, u.Quantity)
 	}
-	if p := w.a.Plan; p != nil && w.a.Step.Kind == diagnose.NextTap {
-		if more := math.Ceil(p.Expected.NewSplices) - amounts["splice"]; more > 0 {
-			add("splice", more)
-		}
-	}
+}
+
+// section adds the wire of a new section.
+func (b *bill) section(fromM, toM float64) {
+	b.add(wireItem, math.Ceil(math.Abs(toM-fromM)*slack/quantity.MPerFt))
+}
+
+// lines are the bill's lines and their sum, the sum only where all have a price.
+func (b *bill) lines() (lines []Material, sum string) {
 	total, priced := 0.0, true
-	for _, id := range order {
-		n := amounts[id]
-		m := Material{Name: id, Amount: fmt.Sprintf("%g", n)}
-		if item := w.base.Item(id); item != nil {
-			m.Name = w.of(item.Name)
+	for _, id := range b.order {
+		n := b.amounts[id]
+		m := Material{Name: strings.ReplaceAll(id, "-", " "), Amount: fmt.Sprintf("%g", n)}
+		if item := b.w.base.Item(id); item != nil {
+			m.Name = b.w.of(item.Name)
 			if item.Unit == "ft" {
-				m.Amount = quantity.FormatLength(n*quantity.MPerFt, w.o.Units)
+				m.Amount = quantity.FormatLength(n*quantity.MPerFt, b.w.o.Units)
 			}
-			m.Price = w.money(n * item.Price.Value)
+			m.Price = b.w.money(n * item.Price.Value)
 			total += n * item.Price.Value
 		} else {
 			priced = false
 		}
-		if id == "wire" && w.c.Yard != nil && w.c.Yard.Wire.Gauge.Known() {
-			m.Name += ", " + w.c.Yard.Wire.Gauge.String()
+		if id == wireItem && b.w.c.Yard != nil && b.w.c.Yard.Wire.Gauge.Known() {
+			m.Name += ", " + b.w.c.Yard.Wire.Gauge.String()
 		}
-		r.Materials = append(r.Materials, m)
+		lines = append(lines, m)
 	}
-	if priced && len(order) > 0 {
-		r.Total = w.money(total)
+	if priced && len(lines) > 0 {
+		sum = b.w.money(total)
 	}
+	return lines, sum
+}
+
+// materials is the bill of what the next step, or else the likeliest repair, takes.
+func (w *writer) materials(r *Record) {
+	repair := w.a.Step.Repair
+	if !r.Closed && (repair == nil || len(repair.Uses) == 0 && w.a.Step.Kind != diagnose.NextReplaceSection) {
+		repair = w.base.Repair("repair:" + w.a.Ranking[0].Cause.ID)
+	}
+	b := bill{w: w}
+	if repair != nil {
+		b.uses(repair)
+	}
+	if s := w.a.Step; s.Kind == diagnose.NextReplaceSection && s.FromM != nil && s.ToM != nil {
+		b.section(*s.FromM, *s.ToM)
+	}
+	if p := w.a.Plan; p != nil && w.a.Step.Kind == diagnose.NextTap {
+		b.add(spliceItem, math.Ceil(p.Expected.NewSplices)-b.amounts[spliceItem])
+	}
+	r.Materials, r.Total = b.lines()
 	w.bring(r, repair)
 }
 
@@ -761,7 +759,7 @@ func (w *writer) bring(r *Record, repair *kb.Repair) {
 	if repair != nil {
 		tools = append(tools, repair.Tools...)
 	}
-	if w.a.Where != nil {
+	if w.a.Where != nil && !r.Closed {
 		tools = append(tools, "meter", "spade", "splice-kit", "temporary-wire")
 	}
 	for _, id := range tools {
@@ -785,7 +783,7 @@ var judgements = map[diagnose.Judgement]string{
 func (w *writer) acceptance(r *Record) {
 	v := w.desk.Verify(w.a.Log())
 	// Before a repair nothing can pass: the walk is still to come.
-	repaired := slices.ContainsFunc(w.a.Log(), func(e diagnose.Entry) bool { return e.Repair != nil })
+	repaired := slices.ContainsFunc(w.kept(), func(i int) bool { return repaired(w.a.Log()[i]) })
 	r.Passed = v.Pass && repaired
 	for _, item := range v.Items {
 		a := Accept{What: item.Check, Judgement: judgements[item.Judgement], Expected: "-", Found: "-"}
@@ -835,6 +833,9 @@ func (w *writer) acceptance(r *Record) {
 				r.Verdict = w.phrase("verify-failed", map[string]string{"From": w.length(*item.FromM), "To": w.length(*item.ToM)})
 			}
 		}
+		if r.Verdict == "" {
+			r.Verdict = r.Proof
+		}
 	}
 }
 
@@ -863,6 +864,9 @@ func (w *writer) asBuilt(r *Record) {
 	}
 	add("boundary", length(m.BoundaryLength()))
 	add("lead-in, each leg", length(m.LeadInLength()))
+	for _, j := range w.joints() {
+		add("new splice", w.length(j.atM)+", "+j.what)
+	}
 	if m == nil {
 		return
 	}
@@ -931,36 +935,20 @@ func (w *writer) profile(r *Record, widths []faultmodel.Width) {
 	r.Profile = p
 }
 
-// collarHeightM is the height at which the collar is carried, a pet's neck.
-// Judgement.
-const collarHeightM = 0.3
-
 // modelWidths is the width on the inside of a sound loop of the yard's shape,
 // as wide in the middle as was measured; nil where the shape gives none.
 func modelWidths(m *yard.Map, reachM float64) []draw.Width {
-	// A few hundred corners are as good a shape as thousands, a foot apart.
-	const enough = 400
-	var path []faultmodel.Point
-	for i := 0; i < len(m.Loop.Path); i += 1 + (len(m.Loop.Path)-1)/enough {
-		path = append(path, faultmodel.Point{X: m.Loop.Path[i].X, Y: m.Loop.Path[i].Y})
-	}
-	round := 0.0
-	for i, p := range path {
-		q := path[(i+1)%len(path)]
-		round += math.Hypot(q.X-p.X, q.Y-p.Y)
-	}
 	const places = 60
-	chainage := func(along float64) float64 { return m.LeadInM() + along/round*m.BoundaryM() }
 	var at []float64
 	for i := range places {
-		if along := (float64(i) + 0.5) / places * round; !inCorner(m, chainage(along), reachM) {
-			at = append(at, along)
+		if x := m.LeadInM() + (float64(i)+0.5)/places*m.BoundaryM(); !inCorner(m, x, reachM) {
+			at = append(at, x)
 		}
 	}
 	if len(at) == 0 {
 		return nil // all corners
 	}
-	inside, _ := faultmodel.PathWidths(path, collarHeightM, reachM, at)
+	inside := diagnose.ShapeWidths(m, at, reachM)
 	if median(inside) == 0 {
 		return nil
 	}
@@ -968,7 +956,7 @@ func modelWidths(m *yard.Map, reachM float64) []draw.Width {
 	scale := reachM / median(inside)
 	out := make([]draw.Width, len(at))
 	for i, v := range inside {
-		out[i] = draw.Width{AtM: chainage(at[i]), WidthM: min(v*scale, 2*reachM)}
+		out[i] = draw.Width{AtM: at[i], WidthM: min(v*scale, 2*reachM)}
 	}
 	return out
 }

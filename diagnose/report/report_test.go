@@ -54,10 +54,10 @@ func hand(t testing.TB) *Record {
 		Expected: "41 min, 1.4 taps, USD 55",
 		Plan: []PlanLine{{0, "tap at 309 ft"}, {1, "broken towards A: lay new wire, 301 to 309 ft (51 %)"},
 			{1, "broken towards B: tap at 314 ft (49 %)"}, {2, "broken towards A: lay new wire, 309 to 314 ft (32 %)"}},
-		Asked: []Asked{{"", "Continuity sign?", "Broken", "", []string{"+12 dB", "+12 dB"}},
-			{"a", "Work in the yard before it began, and where?", "Edging or trimming along a border, 290 to 330 ft", "gardener on Monday", []string{"+9 dB", "–"}},
-			{"", "Capacitance of leg A to earth, B open?", "13.9 nF", "", []string{"+4 dB", "-3 dB"}},
-			{"b", "Tap here, A side and B side?", "at 296 ft, towards A intact, towards B broken", "", []string{"–", "–"}}},
+		Asked: []Asked{{"", "continuity sign", "Continuity sign?", "Broken", "", []string{"+12 dB", "+12 dB"}},
+			{"a", "recent work", "Work in the yard before it began, and where?", "Edging or trimming along a border, 290 to 330 ft", "gardener on Monday", []string{"+9 dB", "–"}},
+			{"", "capacitance A", "Capacitance of leg A to earth, B open?", "13.9 nF", "", []string{"+4 dB", "-3 dB"}},
+			{"b", "tap", "Tap here, A side and B side?", "at 296 ft, towards A intact, towards B broken", "", []string{"–", "–"}}},
 		Weighed:   []string{"wire cut", "splice open"},
 		Conflicts: []string{"The sign of the contact lamp sits badly with a wire cut: ask again."},
 		Materials: []Material{{"gel-filled splice", "2", "USD 3.00"}, {"boundary wire, direct burial, 20 awg", "19 ft", "USD 2.85"}},
@@ -134,7 +134,7 @@ func TestTableFitsTheTerminal(t *testing.T) {
 func TestHandoverIsHalfAPage(t *testing.T) {
 	r := hand(t)
 	for range 40 {
-		r.Asked = append(r.Asked, Asked{Question: "Does the box now say that the loop is whole?", Answer: "Yes, the loop is whole now"})
+		r.Asked = append(r.Asked, Asked{Label: "continuity sign", Question: "Does the box now say that the loop is whole?", Answer: "Yes, the loop is whole now"})
 	}
 	text := r.Handover()
 	assert.LessOrEqual(t, strings.Count(text, "\n"), 30, text)

@@ -19,6 +19,7 @@ type column struct {
 	name  string
 	right bool // figures
 	prose bool // wraps to what room is left; one a table
+	most  int  // wraps to this width; 0: as wide as its widest cell
 }
 
 // cellPadding is what a cell takes besides its text.
@@ -45,7 +46,9 @@ func plainTable(columns []column, rows [][]string, width int) (string, error) {
 		}
 		widest := utf8.RuneCountInString(c.name)
 		for _, r := range rows {
-			widest = max(widest, utf8.RuneCountInString(r[i]))
+			for line := range strings.SplitSeq(r[i], "\n") {
+				widest = max(widest, utf8.RuneCountInString(line))
+			}
 		}
 		taken += widest + cellPadding
 	}
@@ -104,20 +107,26 @@ func (r *Record) Table(t Terminal) (string, error) {
 	p.line(r.title())
 	p.line(strings.Repeat("=", min(utf8.RuneCountInString(r.title()), columns)))
 	p.blank()
-	finding := fmt.Sprintf("%s: %s, %s", r.Finding, quantity.FormatPercent(r.Chance), r.Word)
-	if r.Was != "" {
-		p.line(r.Was)
-		finding = "Now: " + lower(finding)
-	}
-	p.line(finding)
-	for _, s := range r.Places {
-		p.line(s)
-	}
-	if r.Two != "" {
-		p.line(r.Two)
-	}
-	for _, s := range r.Remarks {
-		p.item("Mind:", s)
+	if r.Stop != nil {
+		p.item("STOP:", r.Stop.Text)
+		for _, c := range r.Stop.Cautions {
+			p.item("!", c)
+		}
+	} else {
+		if r.Was != "" {
+			p.line(r.Was)
+			p.line(r.Proof)
+		}
+		p.line(r.now())
+		for _, s := range r.Places {
+			p.line(s)
+		}
+		if r.Two != "" {
+			p.line(r.Two)
+		}
+		for _, s := range r.Remarks {
+			p.item("Mind:", s)
+		}
 	}
 
 	p.head("Next")
@@ -131,7 +140,7 @@ func (r *Record) Table(t Terminal) (string, error) {
 		p.item("!", c)
 	}
 
-	p.head("What it can be")
+	p.head(r.rankingHead())
 	var rows [][]string
 	for i, c := range r.Causes {
 		rows = append(rows, []string{fmt.Sprint(i + 1), c.Name, c.Part, quantity.FormatPercent(c.Chance), bar(c.Chance, 16, t.ASCII)})
@@ -139,7 +148,7 @@ func (r *Record) Table(t Terminal) (string, error) {
 	if r.Rest > 0 {
 		rows = append(rows, []string{"", "all others together", "", quantity.FormatPercent(r.Rest), bar(r.Rest, 16, t.ASCII)})
 	}
-	p.table([]column{{name: "#", right: true}, {name: "Cause", prose: true}, {name: "Part"}, {name: "Chance", right: true}, {name: ""}}, rows)
+	p.table([]column{{name: "#", right: true}, {name: "Cause", prose: true}, {name: "Part", most: 22}, {name: "Chance", right: true}, {name: ""}}, rows)
 	for _, c := range r.Conflicts {
 		p.item("?", c)
 	}
@@ -161,11 +170,11 @@ func (r *Record) Table(t Terminal) (string, error) {
 		for _, a := range r.Asked {
 			rows = append(rows, append([]string{a.Question, a.Answer}, fill(a.Weights, len(r.Weighed))...))
 		}
-		heads := []column{{name: "Question", prose: true}, {name: "Answer"}}
+		heads := []column{{name: "Question", prose: true}, {name: "Answer", most: 26}}
 		for i := range r.Weighed {
-			heads = append(heads, column{name: fmt.Sprintf("(%d)", i+1), right: true})
+			heads = append(heads, column{name: fmt.Sprintf("(%d)", i+1), right: true, most: 13})
 		}
-		p.tableOf(heads, rows, 26)
+		p.table(heads, rows)
 		for i, name := range r.Weighed {
 			p.item(fmt.Sprintf("(%d)", i+1), "what the answer says for or against "+name)
 		}
@@ -179,28 +188,82 @@ func (r *Record) Table(t Terminal) (string, error) {
 			p.line("Found: " + r.Outcome)
 		}
 	}
-	if len(r.Materials) > 0 {
-		p.head("Materials")
-		rows = nil
-		for _, m := range r.Materials {
-			rows = append(rows, []string{m.Name, m.Amount, m.Price})
-		}
-		if r.Total != "" && len(r.Materials) > 1 {
-			rows = append(rows, []string{"together", "", r.Total})
-		}
-		p.table([]column{{name: "Item", prose: true}, {name: "Amount", right: true}, {name: "Price", right: true}}, rows)
+	for _, b := range r.bills() {
+		p.head(b.Name)
+		p.table([]column{{name: "Item", prose: true}, {name: "Amount", right: true}, {name: "Price", right: true}}, b.rows())
 	}
 	p.head("Acceptance walk")
 	rows = nil
 	for _, a := range r.Acceptance {
 		rows = append(rows, []string{a.What, a.Expected, a.Found, a.Judgement})
 	}
-	p.tableOf([]column{{name: "Check", prose: true}, {name: "Expected"}, {name: "Found"}, {name: "Judgement"}}, rows, 22)
+	p.table([]column{{name: "Check", prose: true}, {name: "Expected", most: 21}, {name: "Found", most: 12}, {name: "Judgement", most: 14}}, rows)
 	p.line(r.Verdict)
+	p.head("As built")
+	rows = nil
+	for _, f := range r.AsBuilt {
+		rows = append(rows, []string{f.Name, f.Value})
+	}
+	p.table([]column{{name: "What", most: 20}, {name: "Value", prose: true}}, rows)
 	if p.err != nil {
 		return "", p.err
 	}
 	return p.String(), nil
+}
+
+// now is the finding of what is wrong now; nothing once the case is closed.
+func (r *Record) now() string {
+	finding := fmt.Sprintf("%s: %s, %s", r.Finding, quantity.FormatPercent(r.Chance), r.Word)
+	switch {
+	case r.Closed:
+		return ""
+	case r.Was != "":
+		return "Now: " + lower(finding)
+	}
+	return finding
+}
+
+func (r *Record) rankingHead() string {
+	switch {
+	case r.Closed && len(r.Done) > 0:
+		return "What it looked like before the repair"
+	case r.Stop != nil:
+		return "What it looked like before the stop"
+	}
+	return "What it can be"
+}
+
+// Bill is materials with a name and their sum.
+type Bill struct {
+	Name  string
+	Lines []Material
+	Total string // where there is more than one line
+}
+
+// bills are what was used and what is needed, as far as there is any of it.
+func (r *Record) bills() []Bill {
+	var out []Bill
+	for _, b := range []Bill{{"Materials used", r.Used, r.UsedTotal}, {"Materials", r.Materials, r.Total}} {
+		if len(b.Lines) == 0 {
+			continue
+		}
+		if len(b.Lines) == 1 {
+			b.Total = ""
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+func (b Bill) rows() [][]string {
+	var rows [][]string
+	for _, m := range b.Lines {
+		rows = append(rows, []string{m.Name, m.Amount, m.Price})
+	}
+	if b.Total != "" {
+		rows = append(rows, []string{"together", "", b.Total})
+	}
+	return rows
 }
 
 // title names the report.
@@ -277,16 +340,14 @@ func (p *page) item(sign, s string) {
 	p.WriteString(line + "\n")
 }
 
-func (p *page) table(columns []column, rows [][]string) { p.tableOf(columns, rows, 0) }
-
-// tableOf writes a table in which columns of text besides the prose wrap too,
-// where a width for them is given.
-func (p *page) tableOf(columns []column, rows [][]string, textWidth int) {
+// table writes a table in which columns of text besides the prose wrap too, where
+// a width for them is given.
+func (p *page) table(columns []column, rows [][]string) {
 	for i := range rows {
 		for j := range rows[i] {
 			rows[i][j] = oneLine(rows[i][j])
-			if textWidth > 0 && !columns[j].prose && !columns[j].right {
-				rows[i][j] = shorten(rows[i][j], min(textWidth, p.columns/3))
+			if most := columns[j].most; most > 0 {
+				rows[i][j] = shorten(rows[i][j], min(most, p.columns/3))
 			}
 		}
 	}

@@ -24,6 +24,7 @@ type Scene struct {
 type Next struct {
 	FromM, ToM float64
 	Text       string // "tap", "lay new wire"
+	Done       bool   // it is what was done there, not what comes next
 }
 
 // label is the next step in a few words: "tap 309 ft".

@@ -140,10 +140,15 @@ func drawStripEvidence(c *canvas, s Scene, x func(float64) float64) {
 				break
 			}
 		}
+		// In a full last row the letter goes aside.
+		for slices.ContainsFunc(taken[row], func(t [2]float64) bool { return t[0] < want[1] && want[0] < t[1] }) && want[1]+reach < wide {
+			middle += reach
+			want = [2]float64{middle - reach, middle + reach}
+		}
 		taken[row] = append(taken[row], want)
 		y := evidenceY + float64(row+1)*rowHeight
 		letters := `font-style="italic" font-weight="bold"`
-		c.line(middle, y+4, middle, wireY, soft, 1, `stroke-dasharray="1 3"`)
+		c.line(middle, y+4, (from+to)/2, wireY, soft, 1, `stroke-dasharray="1 3"`)
 		switch m.Kind {
 		case Tap:
 			c.text(middle, y, "middle", ink, Key(i), letters)

@@ -67,10 +67,14 @@ func (s Scene) describe() string {
 			text += ", near " + near
 		}
 		text += "."
-	default:
+	case s.Shows(): // several places
+	case s.Next == nil || !s.Next.Done:
 		text += " No place along it stands out."
 	}
-	if s.Next != nil {
+	switch {
+	case s.Next != nil && s.Next.Done:
+		text += fmt.Sprintf(" Done: %s.", s.label())
+	case s.Next != nil:
 		text += fmt.Sprintf(" Next: %s.", s.label())
 	}
 	return text
