@@ -33,19 +33,30 @@ func (w *writer) halted() *diagnose.Assessment {
 		return w.a
 	}
 	var answers []diagnose.Entry
-	kept := w.kept()
+	kept, named := w.kept(), false
 	for _, i := range kept {
 		if e := w.a.Log()[i]; e.Answer != nil {
 			answers = append(answers, e)
+			named = named || slices.ContainsFunc(w.base.Rules, func(r kb.Rule) bool { return r.Then != "" && names(r.When, e.Answer) })
 		}
 	}
-	if len(answers) == len(kept) {
+	if !named || len(answers) == len(kept) {
 		return nil
 	}
 	if a := w.desk.Assess(answers); a.Step.Rule != nil {
 		return a
 	}
 	return nil
+}
+
+// names tells whether an answer is one that a condition speaks of.
+func names(c kb.Condition, a *diagnose.Answer) bool {
+	choice := a.Choice
+	if choice == "" {
+		choice = kb.Given
+	}
+	return (c.Check == "" || c.Check == a.Check) && slices.Contains(c.Answers, choice) ||
+		slices.ContainsFunc(c.Any, func(part kb.Condition) bool { return names(part, a) })
 }
 
 // stop opens the record with the danger, and takes back what a reader might start
