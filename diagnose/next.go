@@ -27,13 +27,17 @@ func (a *Assessment) decide() {
 // next takes the step that the state of the case or a hard rule demands, and else
 // the one chosen.
 func (a *Assessment) next(choose func(*problem) policy.Decision) {
-	if step, ok := a.closing(); ok {
-		a.take(step)
+	if h := &a.belief.h; h.handed || h.outcome != nil && h.outcome.Confirmed {
+		a.take(a.general(done))
 		return
 	}
 	stopped, forced := a.rules()
 	if forced != nil {
 		a.take(*forced)
+		return
+	}
+	if step, ok := a.closing(); ok {
+		a.take(step)
 		return
 	}
 	a.group()
@@ -95,8 +99,6 @@ func (a *Assessment) closing() (Step, bool) {
 	h := &a.belief.h
 	last := h.last()
 	switch {
-	case h.outcome != nil && h.outcome.Confirmed || h.handed:
-		return a.general(done), true
 	case last == nil || !last.Fixed:
 		return Step{}, false
 	case last.Repair == verify || last.Repair == done:

@@ -146,6 +146,22 @@ func TestAlwaysFinite(t *testing.T) {
 	})
 }
 
+// TestVoltsStopEverything: a.c. volts found on the wire end all wire work, whatever
+// is believed, also after a repair that seemed to help.
+func TestVoltsStopEverything(t *testing.T) {
+	mended := Entry{Repair: &RepairDone{Repair: "wire-cut", AtM: ptr(ft(200)), Fixed: true}}
+	for _, log := range [][]Entry{
+		{say("continuity-sign", "broken"), say("loop-ohms", "volts-found")},
+		{say("continuity-sign", "broken"), mended, say("loop-ohms", "volts-found")},
+	} {
+		a := assess(t, Technician, log...)
+		assert.Equal(t, NextRefer, a.Step.Kind)
+		require.NotNil(t, a.Step.Rule)
+		assert.Equal(t, "volts-found", a.Step.Rule.ID)
+		assert.Contains(t, a.Step.Cautions, "stray-volts")
+	}
+}
+
 // TestHomeownerIsSplitFirst walks a homeowner with only a collar through every
 // answer of the first questions: never a spade before a split.
 func TestHomeownerIsSplitFirst(t *testing.T) {

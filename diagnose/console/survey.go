@@ -223,12 +223,13 @@ func (s *surveyPrompter) Line(ctx context.Context, prompt string, check func(str
 		s.Tell(Body, rest)
 	}
 	s.told = 0
+	fd := int(s.in.Fd()) // now: an interrupted question may outlive the file
 	line, err := ask(ctx, func() (string, error) {
-		before, err := term.MakeRaw(int(s.in.Fd()))
+		before, err := term.MakeRaw(fd)
 		if err != nil {
 			return "", fmt.Errorf("the terminal cannot be read: %w", err)
 		}
-		defer func() { _ = term.Restore(int(s.in.Fd()), before) }()
+		defer func() { _ = term.Restore(fd, before) }()
 		editor := term.NewTerminal(struct {
 			io.Reader
 			io.Writer
