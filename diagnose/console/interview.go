@@ -39,13 +39,14 @@ type Interview struct {
 	result   diagnose.Result
 	words    speech
 	mentions map[string]bool // conflicts and notes that were shown already
+	said     map[string]bool // cautions that were said in full, by id
 }
 
 // Run asks. With [ErrInterrupted] or [ErrEnded] everything answered so far is in
 // the log, and the person has been told how to go on.
 func (iv *Interview) Run(ctx context.Context) (Ending, error) {
 	iv.words = speech{diagnose.Wording{Base: iv.Base, Role: iv.Log.Case().Role, Units: iv.Units}}
-	iv.mentions = map[string]bool{}
+	iv.mentions, iv.said = map[string]bool{}, map[string]bool{}
 	for {
 		iv.assess()
 		iv.whereWeAre()
@@ -176,10 +177,20 @@ func (iv *Interview) log(e diagnose.Entry) error {
 	return iv.Log.Append(e)
 }
 
-// before is said before a step, every time: its cautions, then how to do it.
+// before is said before a step: its cautions, then how to do it. A technician has
+// a caution in full once and by its name from then on; the others every time.
 func (iv *Interview) before(cautions []diagnose.CautionText, how kb.Steps) {
+	var known []string
 	for _, c := range cautions {
+		if iv.words.Role == diagnose.Technician && iv.said[c.ID] {
+			known = append(known, strings.ReplaceAll(c.ID, "-", " "))
+			continue
+		}
+		iv.said[c.ID] = true
 		iv.tell(Caution, "Caution: %s", c.Text)
+	}
+	if len(known) > 0 {
+		iv.tell(Caution, "Caution, as before: %s", strings.Join(known, ", "))
 	}
 	if steps := iv.words.steps(how); steps != "" {
 		iv.tell(Body, "%s", steps)

@@ -64,7 +64,7 @@ func (iv *Interview) aside() []Option {
 const (
 	handOverText   = "Hand the case over"
 	backToQuestion = "Back to the question"
-	foldText       = "Something else: why, ranking, back, more, stop"
+	foldText       = "Something else: w. why, r. ranking, b. back, m. more, q. stop"
 )
 
 // more is what fewer people need.

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 )
 
@@ -61,13 +60,9 @@ func (p *plain) Select(ctx context.Context, q Question) (int, error) {
 
 func (p *plain) list(q Question) {
 	p.Tell(Body, q.Text)
-	number := 0
-	for _, o := range q.Options {
-		mark := o.Key
-		if mark == "" {
-			number++
-			mark = strconv.Itoa(number)
-		}
+	marks := q.marks()
+	for i, o := range q.Options {
+		mark := marks[i]
 		text := cleanLine(o.line())
 		if p.ascii {
 			text = toASCII(text)
@@ -127,15 +122,8 @@ func (p *plain) read(ctx context.Context, mark string) (string, error) {
 // pick finds the option that a typed line stands for: its number, its letter,
 // its id or its text.
 func (q Question) pick(line string) (int, bool) {
-	number, _ := strconv.Atoi(strings.TrimSuffix(line, "."))
-	counted := 0
-	for i, o := range q.Options {
-		if o.Key == "" {
-			counted++
-			if counted == number {
-				return i, true
-			}
-		} else if strings.EqualFold(line, o.Key) {
+	for i, mark := range q.marks() {
+		if strings.EqualFold(strings.TrimSuffix(line, "."), mark) {
 			return i, true
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"strconv"
 
 	"github.com/mattn/go-isatty"
 	"golang.org/x/term"
@@ -71,6 +72,20 @@ func (o Option) line() string {
 		return o.Text
 	}
 	return o.Text + ": " + o.Note
+}
+
+// marks are what picks each option when typed: its letter, or its number among
+// those without one.
+func (q Question) marks() []string {
+	marks := make([]string, len(q.Options))
+	number := 0
+	for i, o := range q.Options {
+		if marks[i] = o.Key; o.Key == "" {
+			number++
+			marks[i] = strconv.Itoa(number)
+		}
+	}
+	return marks
 }
 
 // Options say how to talk to the person.

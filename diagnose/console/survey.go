@@ -12,6 +12,7 @@ import (
 	"github.com/AlecAivazis/survey/v2"
 	"github.com/AlecAivazis/survey/v2/core"
 	"github.com/AlecAivazis/survey/v2/terminal"
+	"github.com/mattn/go-runewidth"
 	"golang.org/x/term"
 )
 
@@ -85,7 +86,7 @@ const (
 const selectTemplate = `
 {{- define "option"}}
     {{- if eq .SelectedIndex .CurrentIndex }}{{color .Config.Icons.SelectFocus.Format }}{{ .Config.Icons.SelectFocus.Text }} {{else}}{{color "default"}}  {{end}}
-    {{- .CurrentOpt.Value}}
+    {{- .CurrentOpt.Value}}{{ $.GetDescription .CurrentOpt }}
     {{- color "reset"}}
 {{end}}
 {{- if .ShowAnswer}}{{color "cyan"}}> {{.Answer}}{{color "reset"}}{{"\n"}}
@@ -99,39 +100,41 @@ const selectTemplate = `
 
 func (s *surveyPrompter) Select(ctx context.Context, q Question) (int, error) {
 	s.question(q.Text)
-	width, rows := s.size()
-	texts := make([]string, len(q.Options))
-	for i, o := range q.Options {
-		texts[i] = s.option(o.line(), width)
+	_, rows := s.size()
+	at := make([]int, len(q.Options)) // where each option shown stands in the question
+	for i := range at {
+		at[i] = i
 	}
-	shown := make([]int, len(q.Options))
-	for i := range shown {
-		shown[i] = i
-	}
-	if lines(texts) > rows-aroundOptions-s.told && q.Fold != "" {
-		shown = slices.DeleteFunc(shown, func(i int) bool { return q.Options[i].Aside })
-	}
-	if len(shown) == len(q.Options) {
-		i, err := s.pick(ctx, texts, q.Default)
+	all := s.menuOf(q, at)
+	if lines(all.texts) <= rows-aroundOptions-s.told || q.Fold == "" {
+		i, err := s.pick(ctx, all, q.Default)
 		return i, err
 	}
-	folded := make([]string, len(shown), len(shown)+1)
-	for k, i := range shown {
-		folded[k] = texts[i]
+	answers := s.menuOf(q, slices.DeleteFunc(at, func(i int) bool { return q.Options[i].Aside }))
+	fold := len(answers.at)
+	answers.add(s.option("", q.Fold), -1, q.Fold, "")
+	for i, o := range q.Options {
+		if o.Aside { // its letter takes the shortest way
+			answers.keys[strings.ToLower(o.Key)] = fold
+			answers.behind[strings.ToLower(o.Key)] = i
+		}
 	}
-	k, err := s.pick(ctx, append(folded, s.option(q.Fold, width)), max(slices.Index(shown, q.Default), 0))
+	k, err := s.pick(ctx, answers, max(slices.Index(answers.at, q.Default), 0))
 	if err != nil {
 		return 0, err
 	}
-	if k < len(shown) {
-		return shown[k], nil
+	if k < fold {
+		return answers.at[k], nil
 	}
-	asides := Question{Text: q.Fold, Options: []Option{{Text: backToQuestion}}}
-	var at []int
+	if i, ok := answers.behind[answers.typed]; ok {
+		return i, nil
+	}
+	asides := Question{Options: []Option{{Text: backToQuestion, Key: keyCancel}}}
+	var behind []int
 	for i, o := range q.Options {
 		if o.Aside {
 			asides.Options = append(asides.Options, o)
-			at = append(at, i)
+			behind = append(behind, i)
 		}
 	}
 	if k, err = s.Select(ctx, asides); err != nil {
@@ -140,11 +143,50 @@ func (s *surveyPrompter) Select(ctx context.Context, q Question) (int, error) {
 	if k == 0 {
 		return s.Select(ctx, q)
 	}
-	return at[k-1], nil
+	return behind[k-1], nil
+}
+
+// menu is the options of a question as they are shown.
+type menu struct {
+	texts  []string       // with their marks, broken into lines
+	at     []int          // of each in the question
+	plain  []string       // what a search looks through
+	keys   map[string]int // the option that a mark picks
+	behind map[string]int // the option of the question that a letter of the fold stands for
+	typed  string         // the latest search, in lower case
+}
+
+func (s *surveyPrompter) menuOf(q Question, at []int) *menu {
+	m := &menu{keys: map[string]int{}, behind: map[string]int{}}
+	marks := q.marks()
+	for _, i := range at {
+		m.add(s.option(marks[i]+". ", q.Options[i].line()), i, q.Options[i].line(), marks[i])
+	}
+	return m
+}
+
+func (m *menu) add(text string, at int, plain, mark string) {
+	if mark != "" {
+		m.keys[strings.ToLower(mark)] = len(m.texts)
+	}
+	m.texts, m.at, m.plain = append(m.texts, text), append(m.at, at), append(m.plain, strings.ToLower(cleanLine(plain)))
+}
+
+// matches tells whether an option fits what is typed: the mark of one picks that
+// one alone, so that a letter never finds another's words.
+func (m *menu) matches(typed string, option int) bool {
+	m.typed = strings.ToLower(strings.TrimSpace(typed))
+	if only, ok := m.keys[m.typed]; ok {
+		return option == only
+	}
+	return strings.Contains(m.plain[option], m.typed)
 }
 
 // question shows what is asked.
 func (s *surveyPrompter) question(text string) {
+	if text == "" {
+		return
+	}
 	width, _ := s.size()
 	for _, line := range wrap(s.show(text), columns(width)) {
 		s.told++
@@ -155,11 +197,16 @@ func (s *surveyPrompter) question(text string) {
 	}
 }
 
-// option is a line to pick, broken between words behind the mark before it.
-func (s *surveyPrompter) option(text string, width int) string {
-	const mark = 2
-	return strings.Join(wrap(cleanLine(s.show(text)), max(columns(width)-mark, 1)), "\n"+strings.Repeat(" ", mark))
+// option is a line to pick behind its mark, broken between words.
+func (s *surveyPrompter) option(mark, text string) string {
+	width, _ := s.size()
+	hang := strings.Repeat(" ", runewidth.StringWidth(mark))
+	broken := wrap(cleanLine(s.show(text)), max(columns(width)-pointer-len(hang), 1))
+	return mark + strings.Join(broken, "\n"+strings.Repeat(" ", pointer)+hang)
 }
+
+// pointer is the room before each option for the mark of the one that Enter takes.
+const pointer = 2
 
 func lines(texts []string) int {
 	n := 0
@@ -169,23 +216,25 @@ func lines(texts []string) int {
 	return n
 }
 
-// pick has one of the texts chosen with the arrow keys.
-func (s *surveyPrompter) pick(ctx context.Context, texts []string, first int) (int, error) {
+// pick has one of the options chosen: with the arrow keys, or by typing its mark
+// or some of its words.
+func (s *surveyPrompter) pick(ctx context.Context, m *menu, first int) (int, error) {
 	_, rows := s.size()
-	page := pageOf(texts, rows-aroundOptions)
+	page := pageOf(m.texts, rows-aroundOptions)
 	hint := ""
 	switch {
-	case page < len(texts):
-		hint = fmt.Sprintf("(%d choices, more below; type to search)", len(texts))
+	case page < len(m.texts):
+		hint = fmt.Sprintf("(%d choices, more below)", len(m.texts))
 	case !s.knows:
-		hint = "(arrow keys move, Enter takes, typing searches)"
+		hint = "(arrows, number or letter; then Enter)"
 	}
 	s.knows, s.told = true, 0
 	prompt := &survey.Select{
-		Message: hint, Options: texts, Default: min(max(first, 0), len(texts)-1), PageSize: page,
-		Filter: func(typed, text string, _ int) bool {
-			return strings.Contains(strings.ToLower(strings.Join(strings.Fields(text), " ")), strings.ToLower(typed))
-		},
+		Message: hint, Options: m.texts, Default: min(max(first, 0), len(m.texts)-1), PageSize: page,
+		Filter: func(typed, _ string, option int) bool { return m.matches(typed, option) },
+		// Called as the options are shown: what is searched for is told again by the
+		// Filter, if there is a search left when Enter is pressed.
+		Description: func(string, int) string { m.typed = ""; return "" },
 	}
 	chosen, err := ask(ctx, func() (int, error) {
 		var i int

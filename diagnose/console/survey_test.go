@@ -79,6 +79,9 @@ func TestSurveySelect(t *testing.T) {
 		"enter takes the first":            {"\r", 0, nil},
 		"down and enter":                   {"\x1b[B\r", 1, nil},
 		"typing filters":                   {"none\r", 2, nil},
+		"a number picks":                   {"2\r", 1, nil},
+		"a letter picks, not the words":    {"w\r", 4, nil},
+		"a mark that none has":             {"7\x7f\r", 0, nil},
 		"ctrl-c":                           {"\x03", 0, ErrInterrupted},
 		"ctrl-d answers nothing":           {"\x1b[B\x04", 0, ErrInterrupted},
 		"ctrl-d with nothing left to pick": {"zzz\x04", 0, ErrInterrupted},
@@ -227,8 +230,8 @@ func TestSurveyFoldsWhatDoesNotFit(t *testing.T) {
 	for _, text := range []string{"alpha", "beta", "gamma"} {
 		q.Options = append(q.Options, Option{Text: text})
 	}
-	for _, text := range []string{"Why?", "The ranking", "Stop"} {
-		q.Options = append(q.Options, Option{Text: text, Aside: true})
+	for key, text := range []string{"Why?", "The ranking", "Stop"} {
+		q.Options = append(q.Options, Option{Text: text, Key: "wrq"[key : key+1], Aside: true})
 	}
 	for name, tt := range map[string]struct {
 		told  int
@@ -240,6 +243,9 @@ func TestSurveyFoldsWhatDoesNotFit(t *testing.T) {
 		"folded, the default":        {16, []step{{"Something else", "\r"}}, 1},
 		"folded, then opened":        {16, []step{{"Something else", "some\r"}, {"Stop", "rank\r"}}, 4},
 		"folded, opened and back":    {16, []step{{"Something else", "some\r"}, {"Stop", "\r"}, {"gamma", "gam\r"}}, 2},
+		"folded, by its letter":      {16, []step{{"Something else", "Q\r"}}, 5},
+		"a letter taken back":        {16, []step{{"Something else", "q\x7f\r"}}, 0},
+		"a letter, then the fold":    {16, []step{{"Something else", "q\x7f\x1b[B\x1b[B\x1b[B\r"}, {"Stop", "r\r"}}, 4},
 		"the search looks past case": {16, []step{{"Something else", "GAMMA\r"}}, 2},
 	} {
 		t.Run(name, func(t *testing.T) {
