@@ -270,7 +270,7 @@ func (iv *Interview) accept(ctx context.Context, q *asking, f journal.Fields) (d
 	if err != nil {
 		return again, err
 	}
-	iv.tell(Aside, "Noted: %s", iv.words.Answer(a))
+	iv.tell(Aside, "Noted: %s", iv.words.said(a))
 	return answered, nil
 }
 
@@ -285,9 +285,10 @@ func (iv *Interview) answerOrChoice(ctx context.Context, q *asking) (journal.Fie
 	return iv.askChoice(ctx, q)
 }
 
-// question is the check's question in the role's words, with how long it takes.
-func (iv *Interview) question(q *asking) string {
-	text := iv.words.of(q.check.Ask)
+// question is the check's question in the role's words, with the spot that it is
+// asked for and how long it takes.
+func (iv *Interview) question(q *asking, spot ...string) string {
+	text := strings.Join(append([]string{iv.words.of(q.check.Ask)}, spot...), " ")
 	if iv.words.Role == diagnose.Support {
 		text = "Read aloud: " + text
 	}
@@ -540,14 +541,14 @@ var taps = []struct{ text, a, b string }{
 const elsewhere = "o"
 
 func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, choice string, err error) {
-	text := iv.question(q)
 	var options []Option
+	var spot []string
 	at := q.at
 	if q.index >= 0 {
 		at = iv.Log.Case().Log[q.index].Answer.AtM
 	}
 	if at != nil {
-		text += " The spot: " + quantity.FormatLength(*at, iv.Units) + " along the wire from terminal A."
+		spot = []string{"The spot: " + quantity.FormatLength(*at, iv.Units) + " along the wire from terminal A."}
 		for _, t := range taps {
 			options = append(options, Option{Text: t.text})
 		}
@@ -556,9 +557,12 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 	for _, a := range q.check.Answers {
 		options = append(options, Option{Text: capital(iv.words.of(a.Text)), ID: a.ID})
 	}
+	if q.index < 0 {
+		options = append(options, Option{Text: "The fault is to be seen here, and is mended", Key: keyMended})
+	}
 	options = append(options, Option{Text: "At another place, one side only, or with ohms", Key: elsewhere})
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
+	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q, spot...), Options: options, Fold: foldText})
 	switch {
 	case err != nil:
 		return f, "", err

@@ -301,6 +301,32 @@ func TestAPlaceCanBeTurnedBackFrom(t *testing.T) {
 	assert.Equal(t, diagnose.Unknown, log.C.Log[1].Answer.Choice)
 }
 
+// Who opens the ground may see the fault; whoever mends something says so.
+func TestSomethingMendedThatWasNotAskedFor(t *testing.T) {
+	t.Parallel()
+	feet := func(v float64) *float64 { v *= float64(quantity.MPerFt); return &v }
+	for name, tt := range map[string]struct {
+		next  diagnose.Next
+		typed string
+		want  diagnose.RepairDone
+	}{
+		"seen at a tap":       {tapNext(309), "t\nwire-cut\n311 ft\n1\n", diagnose.RepairDone{Repair: "wire-cut", AtM: feet(311), Fixed: true}},
+		"seen, not the cause": {tapNext(309), "t\nsplice-open\n\n2\n", diagnose.RepairDone{Repair: "splice-open", AtM: feet(309)}},
+		"a place told":        {check("contact-lamp"), "m\nt\nwire-cut\n300 to 310 ft\n1\n", diagnose.RepairDone{Repair: "wire-cut", FromM: feet(300), ToM: feet(310), Fixed: true}},
+		"a place not known":   {check("contact-lamp"), "m\nt\nwire-cut\nb\nm\nt\nwire-cut\n\n1\n", diagnose.RepairDone{Repair: "wire-cut", Fixed: true}},
+		"without a place":     {check("contact-lamp"), "m\nt\nc\nm\nt\ncollar-battery\n1\n", diagnose.RepairDone{Repair: "collar-battery", Fixed: true}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			log := memory(t, diagnose.Technician)
+			shown, _, err := session(t, inTurn(tt.next, check("supply-sign")), log, tt.typed+"q\n")
+			require.NoError(t, err, shown)
+			require.Len(t, log.C.Log, 1, shown)
+			assert.Equal(t, &tt.want, log.C.Log[0].Repair, shown)
+		})
+	}
+}
+
 // The acceptance walk can be typed in; what was measured is held against the word
 // that all has passed.
 func TestTheWalkIsTypedInAndHeldAgainstTheWord(t *testing.T) {

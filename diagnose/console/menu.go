@@ -8,6 +8,7 @@ import (
 
 	"loopfault/diagnose"
 	"loopfault/diagnose/journal"
+	"loopfault/kb"
 )
 
 // The keys of what a question offers besides its answers.
@@ -29,6 +30,7 @@ const (
 	keyReview        = "v"
 	keyHandOver      = "h"
 	keyMeasured      = "i"
+	keyMended        = "t"
 	keyCancel        = "c"
 )
 
@@ -82,6 +84,7 @@ func (iv *Interview) more(q *asking) []Option {
 		options = append(options,
 			Option{Text: "Why not a certain cause?", Key: keyWhyNot},
 			Option{Text: "Tell something that is not asked", Key: keyOther},
+			Option{Text: "Say that something was mended", Key: keyMended},
 		)
 		if iv.words.Role == diagnose.Technician {
 			options = append(options, Option{Text: "Enter several answers on one line", Key: keySeveral})
@@ -118,6 +121,12 @@ func (iv *Interview) choose(ctx context.Context, q *asking, key string) (deed, e
 		return iv.back()
 	case keyOther:
 		return iv.other(ctx)
+	case keyMended:
+		var at *float64
+		if q != nil && q.check.Kind == kb.Tap {
+			at = q.at
+		}
+		return iv.mended(ctx, at)
 	case keySeveral:
 		return iv.several(ctx)
 	case keyReview:

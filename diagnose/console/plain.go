@@ -149,6 +149,8 @@ func (q Question) choices() string {
 	switch {
 	case numbered == 1:
 		marks = append([]string{"1"}, marks...)
+	case numbered == 2:
+		marks = append([]string{"1", "2"}, marks...)
 	case numbered > 1:
 		marks = append([]string{fmt.Sprintf("1 to %d", numbered)}, marks...)
 	}

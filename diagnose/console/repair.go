@@ -2,6 +2,7 @@ package console
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -20,7 +21,11 @@ func (iv *Interview) repair(ctx context.Context) (deed, error) {
 	if r == nil {
 		return stop, fmt.Errorf("the engine asks for repair %q, which the knowledge base does not have", next.ID)
 	}
-	text := capital(iv.words.of(r.Name)) + iv.whereOf(next)
+	text := capital(iv.words.of(r.Name))
+	if iv.words.Role == diagnose.Support {
+		text = "Ask the caller to " + iv.words.of(r.Name)
+	}
+	text += iv.whereOf(next)
 	if next.Minutes >= 1 {
 		text += " (about " + quantity.FormatMinutes(next.Minutes) + ")"
 	}
@@ -59,12 +64,66 @@ func (iv *Interview) repair(ctx context.Context) (deed, error) {
 	}
 }
 
+// mended logs a repair that was not asked for: whoever opens the ground may see the
+// fault there. atM is where that was, nil where it is still to be asked.
+func (iv *Interview) mended(ctx context.Context, atM *float64) (deed, error) {
+	var options []Option
+	for _, c := range iv.result.Ranking {
+		cause := iv.Base.Cause(c.Cause)
+		r := iv.Base.Repair("repair:" + c.Cause)
+		if cause == nil || r == nil || atM != nil && len(cause.Place) == 0 {
+			continue
+		}
+		options = append(options, Option{Text: capital(iv.words.of(cause.Name)), Note: iv.words.of(r.Name), ID: c.Cause})
+	}
+	options = append(options, Option{Text: backToQuestion, Key: keyCancel})
+	i, err := iv.Prompter.Select(ctx, Question{Text: "What was it?", Options: options})
+	if err != nil || options[i].Key == keyCancel {
+		return again, err
+	}
+	done := &diagnose.RepairDone{Repair: options[i].ID}
+	switch {
+	case len(iv.Base.Cause(done.Repair).Place) == 0 || !iv.words.places(iv.Log.Case().Yard):
+	case atM != nil:
+		where, err := iv.askWhere(ctx, *atM)
+		if err != nil {
+			return again, err
+		}
+		done.AtM = &where
+	default:
+		var f journal.Fields
+		if err := iv.askPlace(ctx, &f, ifKnown); errors.Is(err, errBack) {
+			return again, nil
+		} else if err != nil {
+			return again, err
+		}
+		for _, place := range []struct {
+			text string
+			into **float64
+		}{{f.At, &done.AtM}, {f.From, &done.FromM}, {f.To, &done.ToM}} {
+			if m, err := journal.PlaceM(place.text, iv.Log.Case().Yard, iv.bare()); err == nil {
+				*place.into = &m
+			}
+		}
+	}
+	i, err = iv.Prompter.Select(ctx, Question{Text: "Is the fault gone?", Options: []Option{{Text: "Yes"}, {Text: "No, it is still there"}}})
+	if err != nil {
+		return again, err
+	}
+	done.Fixed = i == 0
+	if err := iv.log(diagnose.Entry{Repair: done}); err != nil {
+		return again, err
+	}
+	iv.tell(Aside, "Noted: %s", iv.words.entry(diagnose.Entry{Repair: done}))
+	return answered, nil
+}
+
 // measured takes the readings and widths of the acceptance walk, all but those that
 // have passed, and says what came of each.
 func (iv *Interview) measured(ctx context.Context) (deed, error) {
 	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
 		c := iv.Base.Check(item.Check)
-		if c == nil || item.Judgement == diagnose.Pass || !iv.Engine.InHand(c) {
+		if c == nil || item.Judgement == diagnose.Pass {
 			continue
 		}
 		iv.before(iv.cautionsOf(c.Cautions), c.How)
@@ -97,13 +156,20 @@ func (iv *Interview) judged(item diagnose.AcceptanceItem) string {
 // was measured says otherwise: the animal relies on it.
 func (iv *Interview) surelyPassed(ctx context.Context) (bool, error) {
 	against := false
+	var missing []string
 	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
+		if item.Required && item.Judgement == diagnose.NotDone {
+			missing = append(missing, item.Check)
+		}
 		if item.Judgement == diagnose.Fail || item.Judgement == diagnose.MeasureAgain {
 			against = true
 			iv.tell(Trouble, "%s: %s", item.Check, iv.judged(item))
 		}
 	}
 	if !against {
+		if len(missing) > 0 && iv.words.Role == diagnose.Technician {
+			iv.tell(Aside, "Not measured, so that the record does not prove it: %s", strings.Join(missing, ", "))
+		}
 		return true, nil
 	}
 	i, err := iv.Prompter.Select(ctx, Question{Text: "What was measured has not passed. Close all the same?",
@@ -200,7 +266,7 @@ func (iv *Interview) done(ctx context.Context) (deed, error) {
 		if err != nil {
 			return again, err
 		}
-		o = &diagnose.Outcome{Cause: cause, Confirmed: true}
+		o = &diagnose.Outcome{Cause: cause, AtM: sectionMiddle(c.Log), Confirmed: true}
 	}
 	if o != nil {
 		if err := iv.log(diagnose.Entry{Outcome: o}); err != nil {
@@ -211,6 +277,17 @@ func (iv *Interview) done(ctx context.Context) (deed, error) {
 	iv.before(iv.result.Cautions, kb.Steps{})
 	iv.tell(Body, "%s", iv.view.Why())
 	return finish, nil
+}
+
+// sectionMiddle is the middle of the last section that was laid anew and helped;
+// nil where none was.
+func sectionMiddle(log []diagnose.Entry) *float64 {
+	for _, i := range slices.Backward(diagnose.Kept(log)) {
+		if r := log[i].Repair; r != nil && r.Fixed && r.FromM != nil && r.ToM != nil {
+			return new((*r.FromM + *r.ToM) / 2)
+		}
+	}
+	return nil
 }
 
 // conclusion is the outcome that the last repair that worked speaks for, where
@@ -246,11 +323,19 @@ func concluded(log []diagnose.Entry) bool {
 	return false
 }
 
-// askCause asks what was found, where the repair does not tell.
+// askCause asks what was found, where the repair does not tell: first what was
+// likely before it.
 func (iv *Interview) askCause(ctx context.Context) (string, error) {
+	log := iv.Log.Case().Log
+	for _, i := range slices.Backward(diagnose.Kept(log)) {
+		if r := log[i].Repair; r != nil && r.Fixed && r.Repair != string(diagnose.NextVerify) {
+			log = log[:i]
+			break
+		}
+	}
 	var options []Option
-	for _, c := range iv.Base.Causes {
-		if c.Part != "" {
+	for _, r := range iv.Engine.Assess(log).Result(iv.Units).Ranking {
+		if c := iv.Base.Cause(r.Cause); c != nil && c.Part != "" {
 			options = append(options, Option{Text: capital(iv.words.of(c.Name)), ID: c.ID})
 		}
 	}

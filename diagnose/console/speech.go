@@ -120,8 +120,10 @@ func (s speech) ranking(r diagnose.Result, m *yard.Map) string {
 			}
 		}
 	}
-	fmt.Fprintf(&b, "Still to do, on average: %s", s.outlook(r.Expected))
-	return b.String()
+	if r.Next.Kind != diagnose.NextRefer { // whose minutes are those of the hand-over itself
+		fmt.Fprintf(&b, "Still to do, on average: %s", s.outlook(r.Expected))
+	}
+	return strings.TrimRight(b.String(), "\n")
 }
 
 // entry is one line of the log, in full.
@@ -132,20 +134,34 @@ func (s speech) entry(e diagnose.Entry) string {
 		if c == nil {
 			return e.Answer.Check
 		}
-		text := s.of(c.Ask) + " Answer: " + s.Answer(e.Answer)
-		if e.Answer.Note != "" {
-			text += " (" + e.Answer.Note + ")"
-		}
-		return text
+		return s.of(c.Ask) + " Answer: " + s.said(e.Answer)
 	case e.Repair != nil:
-		if e.Repair.Fixed {
-			return s.Repair(e.Repair) + ": done, the fault is gone"
-		}
-		return s.Repair(e.Repair) + ": done, the fault is still there"
+		return capital(s.Repair(e.Repair)) + ": " + came(e.Repair)
 	case e.Outcome != nil:
 		return "it was " + s.Outcome(e.Outcome)
 	}
 	return ""
+}
+
+// said is an answer with the note that goes with it.
+func (s speech) said(a *diagnose.Answer) string {
+	if a.Note == "" {
+		return s.Answer(a)
+	}
+	return s.Answer(a) + " (" + a.Note + ")"
+}
+
+// came says what came of a repair, or of the acceptance walk.
+func came(r *diagnose.RepairDone) string {
+	switch verify := r.Repair == string(diagnose.NextVerify); {
+	case verify && r.Fixed:
+		return "passed"
+	case verify:
+		return "not passed"
+	case r.Fixed:
+		return "done, the fault is gone"
+	}
+	return "done, the fault is still there"
 }
 
 // steps are instructions, numbered.
@@ -170,7 +186,9 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 		fmt.Fprintf(&b, "%s\n", s.phrase("handover", map[string]string{
 			"Cause": s.cause(r.Ranking[0].Cause), "Chance": s.figure(r.Ranking[0].Probability), "Place": place}))
 	}
-	fmt.Fprintf(&b, "Most likely: %s\n", s.leading(r))
+	if len(r.Ranking) > 1 && r.Ranking[1].Probability >= worthNaming {
+		fmt.Fprintf(&b, "Else: %s\n", s.leading(diagnose.Result{Ranking: r.Ranking[1:]}))
+	}
 	if c.YardFile != "" {
 		fmt.Fprintf(&b, "Map: %s\n", c.YardFile)
 	}
@@ -190,6 +208,8 @@ func (s speech) handOver(c *diagnose.Case, r diagnose.Result) string {
 	for _, k := range r.Conflicts {
 		fmt.Fprintf(&b, "To ask again: %s\n", k.Message)
 	}
-	fmt.Fprintf(&b, "Still to do, on average: %s", s.outlook(r.Expected))
-	return b.String()
+	if r.Next.Kind != diagnose.NextRefer { // whose minutes are those of the hand-over itself
+		fmt.Fprintf(&b, "Still to do, on average: %s", s.outlook(r.Expected))
+	}
+	return strings.TrimRight(b.String(), "\n")
 }

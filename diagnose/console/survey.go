@@ -27,6 +27,7 @@ type surveyPrompter struct {
 	ascii  bool
 	normal *term.State // as it was found
 	told   int         // lines shown since the last answer
+	asked  int         // of them, the question's
 	knows  bool        // which keys choose: said once
 }
 
@@ -184,12 +185,14 @@ func (m *menu) matches(typed string, option int) bool {
 
 // question shows what is asked.
 func (s *surveyPrompter) question(text string) {
+	s.asked = 0
 	if text == "" {
 		return
 	}
 	width, _ := s.size()
 	for _, line := range wrap(s.show(text), columns(width)) {
 		s.told++
+		s.asked++
 		if s.colour && line != "" {
 			line = paint[Heading] + line + "\x1b[0m"
 		}
@@ -220,7 +223,7 @@ func lines(texts []string) int {
 // or some of its words.
 func (s *surveyPrompter) pick(ctx context.Context, m *menu, first int) (int, error) {
 	_, rows := s.size()
-	page := pageOf(m.texts, rows-aroundOptions)
+	page := pageOf(m.texts, rows-aroundOptions-s.asked)
 	hint := ""
 	switch {
 	case page < len(m.texts):

@@ -290,6 +290,29 @@ func TestSurveyInterview(t *testing.T) {
 	assert.InDelta(t, 5.1, log.C.Log[1].Answer.Reading.Value, 1e-12)
 }
 
+// Ctrl-C among the answers to change, odd keys before it: nothing is changed and
+// nothing is lost.
+func TestSurveyReviewInterrupted(t *testing.T) {
+	log := memory(t, diagnose.Technician)
+	base := testBase(t)
+	err := play(t, []step{
+		{base.Check("contact-lamp").Ask.Technician, "\x1b[15~\x1b[6~\x1bOP\x00dark\r"},
+		{base.Check("supply-sign").Ask.Technician, "\x1b[1;5C\x1b\x1bb1\r"},
+		{base.Check("new-battery").Ask.Technician, "m\r"},
+		{"More choices", "v\r"},
+		{"Pick the answer to change", "\x1b[B\x1b[2~\x03"},
+	}, func(p Prompter) error {
+		iv := &Interview{Prompter: p, Engine: inTurn(check("contact-lamp"), check("supply-sign"), check("new-battery")), Base: base, Log: log,
+			Resume: "loopfault diagnose case.yaml"}
+		_, err := iv.Run(t.Context())
+		return err
+	})
+	require.ErrorIs(t, err, ErrInterrupted)
+	require.Len(t, log.C.Log, 2)
+	assert.Equal(t, "dark", log.C.Log[0].Answer.Choice)
+	assert.Equal(t, "on", log.C.Log[1].Answer.Choice)
+}
+
 func TestSurveyInterviewInterrupted(t *testing.T) {
 	log := memory(t, diagnose.Technician)
 	base := testBase(t)
