@@ -18,6 +18,8 @@ type fakeEngine struct {
 	// clash names a check whose answer is reported as a conflict once it is there.
 	clash string
 	walk  diagnose.Acceptance // what the acceptance walk comes to
+	// cautions are those of every step; one that unplugs where left out.
+	cautions []diagnose.CautionText
 }
 
 func (e fakeEngine) Assess(log []diagnose.Entry) View { return fakeView{e, log} }
@@ -50,6 +52,9 @@ func (v fakeView) Result(u quantity.Units) diagnose.Result {
 			Interval90: [2]float64{round1(u.Of(301 * quantity.MPerFt)), round1(u.Of(318 * quantity.MPerFt))}, Near: "driveway, 300 to 314 ft"},
 		Expected: diagnose.Expected{Minutes: 41, Cost: 55.2, Taps: 1.4},
 		Next:     v.e.next(standing(v.log)), Cautions: []diagnose.CautionText{{ID: "unplug", Text: "Unplug it."}}, Conflicts: []diagnose.Conflict{}}
+	if v.e.cautions != nil {
+		r.Cautions = v.e.cautions
+	}
 	for _, e := range standing(v.log) {
 		if e.Answer != nil && e.Answer.Check == v.e.clash {
 			r.Conflicts = append(r.Conflicts, diagnose.Conflict{Check: v.e.clash, Message: "that answer sits badly with the rest"})

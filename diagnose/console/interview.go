@@ -558,11 +558,11 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 		options = append(options, Option{Text: capital(iv.words.of(a.Text)), ID: a.ID})
 	}
 	if q.index < 0 {
-		options = append(options, Option{Text: "The fault is to be seen here, and is mended", Key: keyMended})
+		options = append(options, Option{Text: "The fault is to be seen here, and is mended", Key: keyMended, Aside: true})
 	}
-	options = append(options, Option{Text: "At another place, one side only, or with ohms", Key: elsewhere})
+	options = append(options, Option{Text: "At another place, one side only, or with ohms", Key: elsewhere, Aside: true})
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q, spot...), Options: options, Fold: foldText})
+	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q, spot...), Options: options, Fold: foldTap})
 	switch {
 	case err != nil:
 		return f, "", err

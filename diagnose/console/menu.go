@@ -67,6 +67,7 @@ const (
 	handOverText   = "Hand the case over"
 	backToQuestion = "Back to the question"
 	foldText       = "Something else: w. why, r. ranking, b. back, m. more, q. stop"
+	foldTap        = "Something else: t. mended here, o. elsewhere or ohms, w. why, b. back, m. more, q. stop"
 )
 
 // more is what fewer people need.
