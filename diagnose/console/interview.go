@@ -402,11 +402,27 @@ func (iv *Interview) askPlace(ctx context.Context, f *journal.Fields, form place
 	return err
 }
 
-// askPlaceInWords takes the place as a person tells it.
+// askPlaceInWords takes the place as a person tells it; measured along the wire
+// all the same, it counts as that.
 func (iv *Interview) askPlaceInWords(ctx context.Context, f *journal.Fields) error {
-	note, err := iv.Prompter.Line(ctx, "Where was it? In plain words, such as: by the drive. Enter alone if nobody knows", nil)
-	f.Note = note
-	return err
+	line, err := iv.Prompter.Line(ctx, "Where was it? In plain words, such as: by the drive. Enter alone if nobody knows", nil)
+	if err != nil || line == "" {
+		return err
+	}
+	var measured journal.Fields
+	if typedPlace(&measured, line) == nil {
+		known := true
+		for _, place := range []string{measured.At, measured.From, measured.To} {
+			_, err := journal.PlaceM(place, iv.Log.Case().Yard, journal.Bare{})
+			known = known && (place == "" || err == nil)
+		}
+		if known {
+			f.At, f.From, f.To = measured.At, measured.From, measured.To
+			return nil
+		}
+	}
+	f.Note = line
+	return nil
 }
 
 // gloss says what a place along the wire is, to whoever does not say it daily.
@@ -445,10 +461,10 @@ func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields,
 	}
 	own := iv.ownOptions(q.check)
 	letters := Question{Options: append(own, iv.navigation(q)...)}
-	inWords := q.check.Kind == kb.Stretch && !iv.words.places(iv.Log.Case().Yard)
+	inWords := q.check.Kind != kb.Reading && !iv.words.places(iv.Log.Case().Yard)
 	form := iv.form(q.check)
 	if inWords {
-		form = "Tell it in plain words, such as: along the hedge. Or a letter:"
+		form = strings.TrimSuffix(form, ". Or a letter:") + ", or tell it in plain words. Or a letter:"
 	}
 	prompt := iv.question(q) + "\n" + form
 	for _, o := range own {
@@ -467,16 +483,15 @@ func (iv *Interview) askTyped(ctx context.Context, q *asking) (f journal.Fields,
 		if line == "" {
 			return fmt.Errorf("type the answer, or one of the letters")
 		}
-		if inWords {
+		f, err = typedFields(q.check, line)
+		if err == nil {
+			// What cannot be read is asked for at once, with the question still in view.
+			_, err = f.AnswerTo(q.check, iv.Log.Case().Yard, iv.bare())
+		}
+		if err != nil && inWords {
 			// The engine has no place for it; whoever takes the case on will.
-			f = journal.Fields{Answer: diagnose.Unknown, Note: line}
-			return nil
+			f, err = journal.Fields{Answer: diagnose.Unknown, Note: line}, nil
 		}
-		if f, err = typedFields(q.check, line); err != nil {
-			return err
-		}
-		// What cannot be read is asked for at once, with the question still in view.
-		_, err = f.AnswerTo(q.check, iv.Log.Case().Yard, iv.bare())
 		return err
 	})
 	if err == nil && choice == "" && q.check.Kind == kb.Position && f.At != "" && f.End == "" {

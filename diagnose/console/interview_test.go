@@ -285,10 +285,22 @@ func TestPlacesInWordsWithoutAMap(t *testing.T) {
 		assert.Equal(t, &diagnose.Answer{Check: "silent-stretch", Choice: diagnose.Unknown, Note: "along the hedge"}, log.C.Log[1].Answer)
 		handOver := shown[strings.Index(shown, "Hand-over:"):]
 		assert.Contains(t, handOver, "(by the drive)")
-		assert.Contains(t, handOver, "(along the hedge)")
-		assert.NotContains(t, shown, " ft")
+		assert.Contains(t, handOver, "along the hedge")
+		assert.NotContains(t, strings.ReplaceAll(shown, "such as 200 to 240 ft", ""), " ft")
 		assert.NotContains(t, shown, "taps")
 	}
+}
+
+// Measured along the wire all the same, a place counts.
+func TestPlacesMeasuredWithoutAMap(t *testing.T) {
+	t.Parallel()
+	log := memory(t, diagnose.Homeowner)
+	log.C.Yard = nil
+	shown, _, err := session(t, inTurn(check("recent-work"), check("silent-stretch"), check("supply-sign")), log, "edging\n210 ft\n200 to 240 ft\nq\n")
+	require.NoError(t, err, shown)
+	require.Len(t, log.C.Log, 2)
+	assert.InDelta(t, 210*quantity.MPerFt, *log.C.Log[0].Answer.AtM, 1e-9)
+	assert.InDelta(t, 240*quantity.MPerFt, *log.C.Log[1].Answer.ToM, 1e-9)
 }
 
 func TestAPlaceCanBeTurnedBackFrom(t *testing.T) {

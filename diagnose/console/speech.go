@@ -145,8 +145,11 @@ func (s speech) entry(e diagnose.Entry) string {
 
 // said is an answer with the note that goes with it.
 func (s speech) said(a *diagnose.Answer) string {
-	if a.Note == "" {
+	switch {
+	case a.Note == "":
 		return s.Answer(a)
+	case a.Choice == diagnose.Unknown: // told in words alone
+		return a.Note
 	}
 	return s.Answer(a) + " (" + a.Note + ")"
 }
