@@ -527,3 +527,37 @@ func TestAnEngineThatAsksForWhatTheBaseLacks(t *testing.T) {
 	require.ErrorContains(t, err, "repair:none")
 	require.False(t, errors.Is(err, ErrEnded))
 }
+
+// FuzzTyped: no line that a person can type makes a reader panic or gives an answer
+// that cannot be told and written; what is wrong is said without control characters.
+func FuzzTyped(f *testing.F) {
+	base := testBase(f)
+	checks := []string{"loop-ohms", "trace", "silent-stretch", "tap", "tone-walk", "recent-work", "contact-lamp"}
+	for i, text := range []string{"12,5 k", "210 ft a", "200 to 240 m", "314 ft: broken, intact", "60: 5,5; 70: silent", "edging at 310 ft", "dark"} {
+		f.Add(text, uint8(i))
+		f.Add("loop-ohms="+text+"; "+checks[i]+"="+text, uint8(i))
+	}
+	f.Add("\x1b[31m; =", uint8(0))
+	f.Fuzz(func(t *testing.T, text string, k uint8) {
+		log := memory(t, diagnose.Technician)
+		words := diagnose.Wording{Base: base, Role: diagnose.Technician}
+		told := func(fields journal.Fields, err error) {
+			if err == nil {
+				var a *diagnose.Answer
+				if a, err = fields.AnswerTo(base.Check(fields.Check), log.C.Yard, journal.Bare{Typed: true}); err == nil {
+					require.NotEmpty(t, words.Answer(a))
+					require.NotContains(t, journal.Line(diagnose.Entry{Answer: a}, base.Check(a.Check), quantity.Feet), "\n")
+				}
+			}
+			if err != nil {
+				require.NotContains(t, Clean(err.Error()), "\x1b")
+			}
+		}
+		told(typedFields(base.Check(checks[int(k)%len(checks)]), text))
+		all, err := quick(base, text)
+		told(journal.Fields{Check: "loop-ohms"}, err)
+		for _, fields := range all {
+			told(fields, nil)
+		}
+	})
+}

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"loopfault/diagnose/quantity"
 )
@@ -44,7 +46,7 @@ func ImportGeoJSON(data []byte) (*Map, *Import, error) {
 	var root geoObject
 	d := json.NewDecoder(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff"))))
 	if err := d.Decode(&root); err != nil {
-		return nil, nil, fmt.Errorf("not GeoJSON: %w", err)
+		return nil, nil, fmt.Errorf("not GeoJSON: %s", fitToPrint(err))
 	}
 	draft := &geoDraft{drawing: drawing{words: map[string]string{}}}
 	if err := draft.read(root, nil, "the file", 0); err != nil {
@@ -416,4 +418,15 @@ func propertyText(pairs []any) string {
 		parts = append(parts, fmt.Sprintf("%q: %s", pairs[i], value))
 	}
 	return "{" + strings.Join(parts, ", ") + "}"
+}
+
+// fitToPrint is a decoder's error without the bytes of the file that it repeats and
+// a terminal would obey.
+func fitToPrint(err error) string {
+	return strings.Map(func(r rune) rune {
+		if r == utf8.RuneError || unicode.IsControl(r) {
+			return '?'
+		}
+		return r
+	}, err.Error())
 }

@@ -23,7 +23,7 @@ func ImportGPX(data []byte) (*Map, *Import, error) {
 	}
 	g, err := gpx.ParseBytes(data)
 	if err != nil {
-		return nil, nil, fmt.Errorf("not GPX: %w", err)
+		return nil, nil, fmt.Errorf("not GPX: %s", fitToPrint(err))
 	}
 	d := drawing{words: map[string]string{}}
 	var notes []string

@@ -1,8 +1,12 @@
 package yard
 
 import (
+	"math"
 	"os"
+	"strings"
 	"testing"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -212,23 +216,46 @@ func TestSimplify(t *testing.T) {
 	})
 }
 
-func FuzzImport(f *testing.F) {
-	for _, name := range []string{"walked.gpx", "polygon.geojson"} {
-		f.Add(read(f, elsewhere+name))
-	}
+// The seeds are small: the fuzzer shortens what it finds byte by byte, for up to a
+// minute each, and a track of a hundred points is all it would ever get to.
+func FuzzGeoJSON(f *testing.F) {
+	f.Add(read(f, elsewhere+"polygon.geojson"))
 	f.Add([]byte(`{"type": "LineString", "coordinates": [[8, 47], [8.001, 47], [8, 47.001]]}`))
-	f.Fuzz(func(t *testing.T, data []byte) {
-		for _, from := range []func([]byte) (*Map, *Import, error){ImportGeoJSON, ImportGPX} {
-			m, _, err := from(data)
-			if err != nil {
-				continue
-			}
-			if _, err := Parse("x", m.Marshal()); err != nil {
-				t.Fatal(err)
-			}
-			if _, err := m.GeoJSON(); err != nil {
-				t.Fatal(err)
-			}
+	f.Add([]byte(`{"type": "FeatureCollection", "features": [
+		{"type": "Feature", "properties": null, "geometry": {"type": "MultiLineString", "coordinates": [[[8, 47], [8.001, 47]], [[8.001, 47.001], [8, 47]]]}},
+		{"type": "Feature", "properties": {"kind": "bed", "note": "a"}, "geometry": {"type": "Point", "coordinates": [8.0005, 47, 400]}}]}`))
+	f.Fuzz(func(t *testing.T, data []byte) { imports(t, ImportGeoJSON, data) })
+}
+
+func FuzzGPX(f *testing.F) {
+	f.Add([]byte(`<gpx version="1.1"><trk><name>a</name><trkseg><trkpt lat="47" lon="8"/><trkpt lat="47" lon="8.001"/><trkpt lat="47.001" lon="8"/></trkseg></trk></gpx>`))
+	f.Add([]byte(`<?xml version="1.0" encoding="UTF-8"?><gpx version="1.0"><wpt lat="47" lon="8.0005"><name>splice</name></wpt>` +
+		`<rte><rtept lat="47" lon="8"><ele>400</ele></rtept><rtept lat="47" lon="8.001"/><rtept lat="47.001" lon="8"/></rte></gpx>`))
+	f.Fuzz(func(t *testing.T, data []byte) { imports(t, ImportGPX, data) })
+}
+
+// imports checks that whatever is taken from elsewhere can be written, read back,
+// exported and placed upon.
+func imports(t *testing.T, from func([]byte) (*Map, *Import, error), data []byte) {
+	m, _, err := from(data)
+	if err != nil {
+		if !utf8.ValidString(err.Error()) || strings.ContainsFunc(err.Error(), unicode.IsControl) {
+			t.Fatalf("%q", err)
 		}
-	})
+		return
+	}
+	again, err := Parse("x", m.Marshal())
+	if err != nil {
+		t.Fatalf("%v\n%s", err, m.Marshal())
+	}
+	if !(again.TotalM() > 0) || math.IsInf(again.TotalM(), 0) {
+		t.Fatalf("total of %g m", again.TotalM())
+	}
+	again.Place(again.TotalM() / 2)
+	if _, err := m.GeoJSON(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := m.GPX(); err != nil {
+		t.Fatal(err)
+	}
 }
