@@ -62,7 +62,7 @@ func (d *drawing) toMap(walked bool) (*Map, *Import, error) {
 	if len(d.wire) < 3 {
 		return nil, nil, fmt.Errorf("the wire has %d points; expected a line of three or more round the yard", len(d.wire))
 	}
-	m := &Map{Name: d.name}
+	m := &Map{Name: printableLine(d.name)}
 	d.fillWords(m, report)
 	origin := d.wire[0]
 	if d.origin != nil {
