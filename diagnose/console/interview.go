@@ -308,7 +308,7 @@ func (iv *Interview) askChoice(ctx context.Context, q *asking) (f journal.Fields
 		options = append(options, o)
 	}
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q), Options: options, Default: iv.given(q), Fold: foldText})
+	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q), Options: options, Default: iv.given(q), Fold: iv.fold()})
 	if err != nil {
 		return f, "", err
 	}
@@ -577,7 +577,7 @@ func (iv *Interview) askTap(ctx context.Context, q *asking) (f journal.Fields, c
 	}
 	options = append(options, Option{Text: "At another place, one side only, or with ohms", Key: elsewhere, Aside: true})
 	options = append(options, iv.navigation(q)...)
-	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q, spot...), Options: options, Fold: foldTap})
+	i, err := iv.Prompter.Select(ctx, Question{Text: iv.question(q, spot...), Options: options, Fold: iv.fold("t. mended here", "o. elsewhere, or ohms")})
 	switch {
 	case err != nil:
 		return f, "", err

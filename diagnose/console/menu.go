@@ -66,9 +66,16 @@ func (iv *Interview) aside() []Option {
 const (
 	handOverText   = "Hand the case over"
 	backToQuestion = "Back to the question"
-	foldText       = "Something else: w. why, r. ranking, b. back, m. more, q. stop"
-	foldTap        = "Something else: t. mended here, o. elsewhere or ohms, w. why, b. back, m. more, q. stop"
 )
+
+// fold names what a small screen puts behind one option, with more before it.
+func (iv *Interview) fold(before ...string) string {
+	parts := append(before, "w. why", "r. ranking")
+	if iv.words.Role == diagnose.Support {
+		parts = append(parts, "h. hand over")
+	}
+	return "Something else: " + strings.Join(append(parts, "b. back", "m. more", "q. stop"), ", ")
+}
 
 // more is what fewer people need.
 func (iv *Interview) more(q *asking) []Option {

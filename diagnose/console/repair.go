@@ -40,7 +40,7 @@ func (iv *Interview) repair(ctx context.Context) (deed, error) {
 	options = append(options, Option{Text: "Can't do this: hand the case over", Key: keyHandOver})
 	options = append(options, slices.DeleteFunc(iv.aside(), func(o Option) bool { return o.Key == keyHandOver })...)
 	for {
-		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: iv.fold()})
 		did := again
 		switch {
 		case err != nil:
@@ -243,7 +243,7 @@ func (iv *Interview) refer(ctx context.Context) (deed, error) {
 		}
 	}
 	for {
-		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: foldText})
+		i, err := iv.Prompter.Select(ctx, Question{Text: text, Options: options, Fold: iv.fold()})
 		if err != nil {
 			return again, err
 		}

@@ -111,7 +111,16 @@ func (s *surveyPrompter) Select(ctx context.Context, q Question) (int, error) {
 		i, err := s.pick(ctx, all, q.Default)
 		return i, err
 	}
-	answers := s.menuOf(q, slices.DeleteFunc(at, func(i int) bool { return q.Options[i].Aside }))
+	at = slices.DeleteFunc(at, func(i int) bool { return q.Options[i].Aside })
+	answers := s.menuOf(q, at)
+	if lines(answers.texts)+len(wrap(q.Fold, fewestColumns)) > rows-aroundOptions-s.asked {
+		// A narrow screen: all answers at once say more than some with their meaning.
+		q.Options = slices.Clone(q.Options)
+		for i := range q.Options {
+			q.Options[i].Note = ""
+		}
+		answers = s.menuOf(q, at)
+	}
 	fold := len(answers.at)
 	answers.add(s.option("", q.Fold), -1, q.Fold, "")
 	for i, o := range q.Options {

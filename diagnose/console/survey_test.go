@@ -8,6 +8,7 @@ package console
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -259,6 +260,23 @@ func TestSurveyFoldsWhatDoesNotFit(t *testing.T) {
 			assert.Equal(t, tt.want, got)
 		})
 	}
+}
+
+// Where the answers with their meaning fill more than a screen, the answers alone
+// are shown, all of them.
+func TestSurveyShowsAllAnswersBeforeTheirMeaning(t *testing.T) {
+	q := Question{Text: "Which one?", Fold: "Something else"}
+	for i := range 9 {
+		q.Options = append(q.Options, Option{Text: fmt.Sprintf("answer %d", i+1), Note: strings.Repeat("meaning ", 25)})
+	}
+	q.Options = append(q.Options, Option{Text: "Stop", Key: "q", Aside: true})
+	var got int
+	err := play(t, []step{{"9. answer 9", "9\r"}}, func(p Prompter) (err error) {
+		got, err = p.Select(t.Context(), q)
+		return err
+	})
+	require.NoError(t, err)
+	assert.Equal(t, 8, got)
 }
 
 // A whole interview on a terminal: a choice by arrow, a reading asked again and
