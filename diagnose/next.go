@@ -245,24 +245,16 @@ func (a *Assessment) checkStep(c *kb.Check, minutes float64) Step {
 	return Step{Kind: NextCheck, ID: c.ID, Check: c, Minutes: minutes, Cost: minutes * a.desk.engine.perMinute(a.desk.c.Role)}
 }
 
-// repairStep is a repair as the next step. Where the cause has a place it names the
-// likeliest spot, and the stretch round it that holds the fault in one case of two.
+// repairStep is a repair as the next step, with the likeliest spot where the cause
+// has a place. A stretch would say that the work runs all along it.
 func (a *Assessment) repairStep(r *kb.Repair, minutes float64) Step {
 	s := Step{Kind: NextRepair, ID: r.ID, Repair: r, Minutes: minutes, Cost: a.price(r, minutes)}
 	if r.ID == verify {
 		s.Kind = NextVerify
 	}
-	place, ok := a.Place(r.Cause)
-	if !ok {
-		return s
-	}
-	at := place.Best()
-	s.AtM = &at
-	for _, m := range place.Modes(0.5) {
-		if m.FromM <= at && at <= m.ToM {
-			from, to := m.FromM, m.ToM
-			s.FromM, s.ToM = &from, &to
-		}
+	if place, ok := a.Place(r.Cause); ok {
+		at := place.Best()
+		s.AtM = &at
 	}
 	return s
 }

@@ -76,6 +76,19 @@ func TestLeadInShort(t *testing.T) {
 	assert.Greater(t, b.Where.Modes[0].ToM, ft(8))
 }
 
+// A repair names a spot. A stretch would be read as new wire laid along it, with a
+// splice at either end, in the bill and in the map.
+func TestRepairNamesASpot(t *testing.T) {
+	a := assess(t, Technician)
+	for i := range a.desk.engine.kb.Repairs {
+		r := &a.desk.engine.kb.Repairs[i]
+		s := a.repairStep(r, 1)
+		_, placed := a.Place(r.Cause)
+		assert.Equal(t, placed, s.AtM != nil, r.ID)
+		assert.Nil(t, s.FromM, r.ID)
+	}
+}
+
 // TestTwoBreaks: a tap with both sides broken proves two breaks, or an error.
 func TestTwoBreaks(t *testing.T) {
 	one := assess(t, Technician, say("continuity-sign", "broken"), tap(250, locate.Intact, locate.Broken))
