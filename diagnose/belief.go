@@ -321,8 +321,7 @@ func (b *belief) weighPlaces(e *Engine) {
 			_, beside[c] = b.prior[c].Update(aside)
 		}
 	}
-	pair := b.newPairing(epochs, single, healthy, sweeps)
-	pair.beside, pair.engine = beside, e
+	pair := b.newPairing(e, epochs, single, beside, healthy, sweeps)
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:

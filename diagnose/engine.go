@@ -15,8 +15,7 @@ type Options struct {
 	Units     quantity.Units
 	PerMinute map[Role]float64 // money; roles left out keep the knowledge base's figure
 	Year      int              // the year it is, for the age of a yard; 0 leaves age out
-	// Deep looks two steps ahead; without it one, for speed. New sets it.
-	Shallow bool
+	Shallow   bool             // looks one step ahead in place of two, for speed
 }
 
 // Engine judges cases with one knowledge base. It is safe for use by several
@@ -24,7 +23,6 @@ type Options struct {
 type Engine struct {
 	kb      *kb.Base
 	options Options
-	year    int
 	space   *space
 	tables  map[string]*tables      // by check
 	ended   map[string]map[int]bool // by repair as logged: the causes it ends
@@ -33,7 +31,7 @@ type Engine struct {
 
 // New makes an engine.
 func New(base *kb.Base, o Options) *Engine {
-	e := &Engine{kb: base, options: o, year: o.Year, space: newSpace(base.Causes),
+	e := &Engine{kb: base, options: o, space: newSpace(base.Causes),
 		tables: map[string]*tables{}, ended: map[string]map[int]bool{}, touches: map[string]bool{}}
 	for i := range base.Checks {
 		if t := e.space.tabulate(&base.Checks[i]); t != nil {
@@ -94,7 +92,7 @@ const (
 // searched tells whether a cause is found by opening the wire: it has a place
 // and the circuit sees it.
 func searched(c *kb.Cause) bool {
-	if len(c.Place) == 0 || c.Mirror && c.Kind == "lead-short" {
+	if len(c.Place) == 0 {
 		return false
 	}
 	switch c.Kind {

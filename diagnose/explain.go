@@ -42,10 +42,9 @@ func (a *Assessment) conflicts() {
 
 // ClashText says what is odd about an answer, in the role's words.
 func (a *Assessment) ClashText(c Clash) string {
-	answer := a.log[c.Entry].Answer
 	cause := a.against(c)
 	return a.phrase("conflict", map[string]string{
-		"Answer": a.AnswerText(answer),
+		"Answer": c.Check.Answer(a.log[c.Entry].Answer.Choice).Text.For(string(a.desk.c.Role)),
 		"Usual":  a.usual(c.Check, cause),
 		"Cause":  a.causeName(cause),
 	})
@@ -75,17 +74,6 @@ func (a *Assessment) usual(c *kb.Check, cause *kb.Cause) string {
 }
 
 func (a *Assessment) causeName(c *kb.Cause) string { return c.Name.For(string(a.desk.c.Role)) }
-
-// AnswerText is an answer in the role's words.
-func (a *Assessment) AnswerText(ans *Answer) string {
-	c := a.desk.engine.kb.Check(ans.Check)
-	if c != nil {
-		if own := c.Answer(ans.Choice); own != nil {
-			return own.Text.For(string(a.desk.c.Role))
-		}
-	}
-	return ans.Choice
-}
 
 // Weight is what one answer says for (positive) or against a cause, in decibans:
 // ten times the common logarithm of how far it moved the odds.

@@ -14,7 +14,7 @@ type fact struct {
 	answer *Answer
 }
 
-// reading of the log: what holds after undo and changed answers.
+// history is the log as it holds, after undo and changed answers.
 type history struct {
 	facts   []fact
 	repairs []*RepairDone // by epoch: repairs[e] ends epoch e
@@ -68,12 +68,6 @@ func Kept(log []Entry) []int {
 // read derives what holds from the log.
 func (e *Engine) read(log []Entry) history {
 	h := history{latest: map[string]*Answer{}, asked: map[string]bool{}, later: map[string]bool{}}
-	type slot struct {
-		epoch int
-		check string
-		when  When
-	}
-	at := map[slot]int{}
 	for _, i := range Kept(log) {
 		switch entry := log[i]; {
 		case entry.Repair != nil && entry.Repair.Repair == refer:
@@ -93,7 +87,6 @@ func (e *Engine) read(log []Entry) history {
 			h.later[a.Check] = a.Choice == Later
 			h.asked[a.Check] = a.Choice != Later
 			if a.Choice == Unknown || a.Choice == NotApplicable || a.Choice == Later {
-				delete(at, slot{len(h.repairs), a.Check, a.When})
 				h.drop(a.Check, len(h.repairs), check)
 				continue
 			}

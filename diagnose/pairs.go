@@ -172,8 +172,8 @@ type couple struct {
 const pairMatters = -11
 
 // newPairing prepares; b.logP holds priors and choice answers.
-func (b *belief) newPairing(epochs []epoch, single, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
-	p := &pairing{belief: b, epochs: epochs, single: single, seen: make([]bool, len(single)), sweeps: sweeps,
+func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
+	p := &pairing{belief: b, engine: e, epochs: epochs, single: single, beside: beside, seen: make([]bool, len(single)), sweeps: sweeps,
 		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
 	for i := range epochs {
 		p.keys = append(p.keys, epochs[i].key())

@@ -274,9 +274,9 @@ func (e *Engine) facts(y *yard.Map) map[string]bool {
 	if y.Transmitter.Arrester != nil {
 		f["arrester"], f["no-arrester"] = *y.Transmitter.Arrester, !*y.Transmitter.Arrester
 	}
-	f["age-known"] = y.InstalledYear > 0 && e.year > 0
+	f["age-known"] = y.InstalledYear > 0 && e.options.Year > 0
 	if f["age-known"] {
-		age := e.year - y.InstalledYear
+		age := e.options.Year - y.InstalledYear
 		f["old"], f["new"] = age > oldYears, age < newYears
 	}
 	return f
