@@ -70,7 +70,7 @@ func wrapLine(line string, width int) []string {
 	if isItem(words[0]) && len(words) > 1 {
 		hang += strings.Repeat(" ", runewidth.StringWidth(words[0])+1)
 	}
-	if runewidth.StringWidth(hang) > width/2 {
+	if runewidth.StringWidth(hang) > min(width/2, width-2) { // a wide letter takes two columns
 		indent, hang = "", ""
 	}
 	var lines []string

@@ -40,16 +40,17 @@ func TestWrap(t *testing.T) {
 		width int
 		want  []string
 	}{
-		"at spaces":                                 {"cut the wire at the drive", 12, []string{"cut the wire", "at the drive"}},
-		"own lines stay":                            {"one\n\ntwo", 20, []string{"one", "", "two"}},
-		"an indent goes on":                         {"  a caution that is long", 14, []string{"  a caution", "  that is long"}},
-		"an item hangs":                             {"  1. unplug the box first", 16, []string{"  1. unplug the", "     box first"}},
-		"a unit stays with its figure":              {"splice open (28 %), 309 ft", 16, []string{"splice open", "(28 %), 309 ft"}},
-		"a dash is an item":                         {"- unplug it now", 10, []string{"- unplug", "  it now"}},
-		"a number is no item":                       {"309.5 ft or so it is", 10, []string{"309.5 ft", "or so it", "is"}},
-		"a word too long is cut":                    {"abcdefghij", 4, []string{"abcd", "efgh", "ij"}},
-		"wide letters count twice":                  {"\u65e5\u672c\u8a9e\u65e5\u672c", 4, []string{"\u65e5\u672c", "\u8a9e\u65e5", "\u672c"}},
-		"a wide letter in one column cannot be cut": {"\u65e5\u672c", 1, []string{"\u65e5", "\u672c"}},
+		"at spaces":                                   {"cut the wire at the drive", 12, []string{"cut the wire", "at the drive"}},
+		"own lines stay":                              {"one\n\ntwo", 20, []string{"one", "", "two"}},
+		"an indent goes on":                           {"  a caution that is long", 14, []string{"  a caution", "  that is long"}},
+		"an item hangs":                               {"  1. unplug the box first", 16, []string{"  1. unplug the", "     box first"}},
+		"a unit stays with its figure":                {"splice open (28 %), 309 ft", 16, []string{"splice open", "(28 %), 309 ft"}},
+		"a dash is an item":                           {"- unplug it now", 10, []string{"- unplug", "  it now"}},
+		"a number is no item":                         {"309.5 ft or so it is", 10, []string{"309.5 ft", "or so it", "is"}},
+		"a word too long is cut":                      {"abcdefghij", 4, []string{"abcd", "efgh", "ij"}},
+		"wide letters count twice":                    {"\u65e5\u672c\u8a9e\u65e5\u672c", 4, []string{"\u65e5\u672c", "\u8a9e\u65e5", "\u672c"}},
+		"no indent that leaves a wide letter no room": {" \u65e5", 2, []string{"\u65e5"}},
+		"a wide letter in one column cannot be cut":   {"\u65e5\u672c", 1, []string{"\u65e5", "\u672c"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
