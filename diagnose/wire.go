@@ -172,17 +172,9 @@ func (e *Engine) faradPerM(y *yard.Map) faultmodel.LogNormal {
 const soilContactSpreadLn = 0.2
 
 func baseline(b *yard.Baseline) (readings []faultmodel.Reading, widths []faultmodel.Width) {
-	for _, r := range []struct {
-		q faultmodel.Quantity
-		r *yard.Reading
-	}{
-		{faultmodel.LoopOhms, b.LoopOhms}, {faultmodel.BoundaryOhms, b.BoundaryOhms}, {faultmodel.LeadInOhmsOpen, b.LeadInOhms},
-		{faultmodel.LegAToEarth, b.LegAToEarth}, {faultmodel.LegBToEarth, b.LegBToEarth},
-		{faultmodel.CapacitanceA, b.CapacitanceA}, {faultmodel.CapacitanceB, b.CapacitanceB},
-		{faultmodel.LoopCurrent, b.LoopCurrentA}, {faultmodel.TerminalVolts, b.TerminalVolts},
-	} {
-		if r.r != nil {
-			readings = append(readings, faultmodel.Reading{Quantity: r.q, Value: r.r.Value, OverRange: r.r.Over})
+	for _, f := range b.Fields() {
+		if r := *f.Reading; r != nil {
+			readings = append(readings, faultmodel.Reading{Quantity: faultmodel.Quantity(f.Quantity), Value: r.Value, OverRange: r.Over})
 		}
 	}
 	for _, w := range b.Widths {

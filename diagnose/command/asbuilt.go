@@ -13,7 +13,6 @@ import (
 
 	"loopfault/diagnose"
 	"loopfault/diagnose/yard"
-	"loopfault/faultmodel"
 )
 
 func newYardUpdate(p *program) *cobra.Command {
@@ -164,8 +163,10 @@ func newBaseline(log []diagnose.Entry, date string) *yard.Baseline {
 			}
 		}
 		if r := e.Answer.Reading; r != nil {
-			if field := baselineField(b, r.Quantity); field != nil {
-				*field = &yard.Reading{Value: r.Value, Over: r.OverRange}
+			for _, f := range b.Fields() {
+				if f.Quantity == string(r.Quantity) {
+					*f.Reading = &yard.Reading{Value: r.Value, Over: r.OverRange}
+				}
 			}
 		}
 	}
@@ -175,30 +176,6 @@ func newBaseline(log []diagnose.Entry, date string) *yard.Baseline {
 // sameBaseline compares as files do: what is written the same is the same.
 func sameBaseline(a, b *yard.Baseline) bool {
 	return bytes.Equal((&yard.Map{Baseline: a}).Marshal(), (&yard.Map{Baseline: b}).Marshal())
-}
-
-func baselineField(b *yard.Baseline, q faultmodel.Quantity) **yard.Reading {
-	switch q {
-	case faultmodel.LoopOhms:
-		return &b.LoopOhms
-	case faultmodel.BoundaryOhms:
-		return &b.BoundaryOhms
-	case faultmodel.LeadInOhmsOpen:
-		return &b.LeadInOhms
-	case faultmodel.LegAToEarth:
-		return &b.LegAToEarth
-	case faultmodel.LegBToEarth:
-		return &b.LegBToEarth
-	case faultmodel.CapacitanceA:
-		return &b.CapacitanceA
-	case faultmodel.CapacitanceB:
-		return &b.CapacitanceB
-	case faultmodel.LoopCurrent:
-		return &b.LoopCurrentA
-	case faultmodel.TerminalVolts:
-		return &b.TerminalVolts
-	}
-	return nil
 }
 
 // lastDay is the day of the last entry that says when it was, or today.

@@ -132,22 +132,9 @@ func (f Feature) flow(u quantity.Units) string {
 func (b *Baseline) flow(u quantity.Units) string {
 	var g group
 	g.add("date", b.Date)
-	for _, r := range []struct {
-		name, unit string
-		reading    *Reading
-	}{
-		{"loop-ohms", "ohm", b.LoopOhms},
-		{"boundary-ohms", "ohm", b.BoundaryOhms},
-		{"lead-in-ohms-open", "ohm", b.LeadInOhms},
-		{"leg-a-to-earth", "ohm", b.LegAToEarth},
-		{"leg-b-to-earth", "ohm", b.LegBToEarth},
-		{"capacitance-a", "nF", b.CapacitanceA},
-		{"capacitance-b", "nF", b.CapacitanceB},
-		{"loop-current", "mA", b.LoopCurrentA},
-		{"terminal-volts", "V", b.TerminalVolts},
-	} {
-		if r.reading != nil {
-			g.add(r.name, quantity.WriteReading(r.reading.Value, r.reading.Over, r.unit))
+	for _, f := range b.Fields() {
+		if r := *f.Reading; r != nil {
+			g.add(f.Quantity, quantity.WriteReading(r.Value, r.Over, f.Unit))
 		}
 	}
 	if len(b.Widths) > 0 {
