@@ -160,7 +160,7 @@ const positionMatters = 0.10
 func (a *Assessment) locate() {
 	b := a.belief
 	now := a.remaining()
-	mix := make([]float64, b.axis.Cells)
+	weight := make([]float64, len(b.space.causes)) // of each cause's place
 	var total, two float64
 	for h, ph := range now {
 		hyp := b.space.hyps[h]
@@ -176,11 +176,8 @@ func (a *Assessment) locate() {
 			}
 		}
 		for _, c := range []int{hyp.a, hyp.b} {
-			if c < 0 || b.place[c] == nil {
-				continue
-			}
-			for x, p := range b.place[c].P {
-				mix[x] += ph / float64(placed) * p
+			if c >= 0 && b.place[c] != nil {
+				weight[c] += ph / float64(placed)
 			}
 		}
 		if placed > 0 {
@@ -190,9 +187,17 @@ func (a *Assessment) locate() {
 	if total < positionMatters {
 		return
 	}
+	mix := make([]float64, b.axis.Cells)
+	for c, w := range weight {
+		if w > 0 {
+			for x, p := range b.place[c].P {
+				mix[x] += w * p
+			}
+		}
+	}
 	w := &Where{TwoBreaks: two > total/2, Two: two / total}
 	if b.pairs != nil {
-		first, second := b.pairs.marginals(b.axis)
+		first, second := b.pairs.belief.Left(b.axis), b.pairs.belief.Right(b.axis)
 		for x := range mix {
 			mix[x] += two * (first.P[x] + second.P[x]) / 2
 		}

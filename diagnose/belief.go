@@ -302,8 +302,8 @@ func (b *belief) weighPlaces(e *Engine) {
 		for i := range epochs {
 			for _, h := range epochs[i].hints {
 				if h.causes[c] {
-					for x, m := range b.mids {
-						logL[x] += h.stretch.At(kind, m)
+					for x, l := range b.axis.LogLikelihood(h.stretch, kind) {
+						logL[x] += l
 					}
 				}
 			}
@@ -486,12 +486,10 @@ func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
 		add(b.memo.sweep(b.model, ep.readings, kind, b.mids))
 	}
 	if len(ep.widths) > 0 {
-		add(b.model.SweepWidths(ep.widths, kind, b.mids))
+		add(b.memo.widths(b.model, ep.widths, kind, b.mids))
 	}
 	for _, s := range ep.spots {
-		for i, m := range b.mids {
-			out[i] += s.At(kind, m)
-		}
+		add(b.axis.LogLikelihood(s, kind))
 	}
 	return out
 }

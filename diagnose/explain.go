@@ -213,12 +213,11 @@ func (a *Assessment) narrows(c *kb.Check) (beforeM, afterM float64, ok bool) {
 		beforeM = g.place.Interval(0.9).LengthM()
 		switch {
 		case c.Kind == kb.Reading:
-			f := a.forecast(faultmodel.Quantity(c.Quantity))
-			edges := append(append([]float64{0}, f.edges([]int{g.likely}, map[int]float64{g.likely: 1})...), math.Inf(1))
+			r := a.forecast(faultmodel.Quantity(c.Quantity)).ranges([]int{g.likely}, map[int]float64{g.likely: 1})
 			var total float64
-			for k := 0; k+1 < len(edges); k++ {
-				w := f.chance(g.likely, edges[k], edges[k+1])
-				after, _ := f.update(g, edges[k], edges[k+1])
+			for k := range r.len() {
+				w := r.chance(g.likely, k)
+				after, _ := r.update(g, k)
 				afterM += w * after.Interval(0.9).LengthM()
 				total += w
 			}

@@ -1,9 +1,7 @@
 package diagnose
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"loopfault/diagnose/policy"
 	"loopfault/faultmodel"
@@ -88,21 +86,7 @@ func (a *Assessment) sampledMass() [][]float64 {
 	return a.mass
 }
 
-// chance is the probability of a reading from lo to hi under a cause.
-func (f *forecast) chance(cause int, lo, hi float64) float64 {
-	at := f.of(cause)
-	if len(at) == 1 {
-		return at[0].Probability(lo, hi)
-	}
-	var p float64
-	for k, w := range f.mass[cause] {
-		if w > 1e-6 {
-			p += w * at[k].Probability(lo, hi)
-		}
-	}
-	return p
-}
-
+// over is the probability of over-range under a cause.
 func (f *forecast) over(cause int) float64 {
 	at := f.of(cause)
 	if len(at) == 1 {
@@ -130,46 +114,129 @@ func (f *forecast) typical(cause int) faultmodel.Predictive {
 	return at[best]
 }
 
-// edges cut what the meter might show into ranges of about equal chance: each
-// part of a prediction counts at its mean and a standard deviation to each side.
-func (f *forecast) edges(causes []int, weight map[int]float64) []float64 {
-	type point struct{ value, weight float64 }
-	var points []point
-	var total float64
-	add := func(p faultmodel.Predictive, w float64) {
-		for _, c := range p.Components {
-			for _, z := range []float64{-1, 0, 1} {
-				points = append(points, point{math.Exp(c.MeanLn+z*c.SDLn) - p.Shift, w * c.Weight / 3})
-			}
-			total += w * c.Weight
-		}
-	}
+// ranges are what a meter might show, cut into ranges of about equal chance, with
+// over-range apart.
+type ranges struct {
+	*forecast
+	edgesLn []float64              // ln(value + shift): from -Inf to +Inf
+	below   map[string][][]float64 // by kind and place: the chance of a value below each edge
+}
+
+func (r *ranges) len() int { return len(r.edgesLn) - 1 }
+
+// histogram is the weight of values by ln: bins of equal width between two ends.
+type histogram struct {
+	lo, perBin float64
+	weight     [2048]float64
+	total      float64
+}
+
+func (h *histogram) add(z, w float64) {
+	k := int((z - h.lo) * h.perBin)
+	h.weight[min(max(k, 0), len(h.weight)-1)] += w
+	h.total += w
+}
+
+// ranges cuts the readings foreseen under the given causes: each part of a
+// prediction counts at its mean and a standard deviation to each side.
+func (f *forecast) ranges(causes []int, weight map[int]float64) *ranges {
+	// Causes of a kind are foreseen alike; what each place of it weighs is summed.
+	kinds := map[string][]float64{}
+	var order []string
 	for _, cause := range causes {
-		at := f.of(cause)
+		kind, at := f.b.space.causes[cause].Kind, f.of(cause)
+		if kinds[kind] == nil {
+			kinds[kind] = make([]float64, len(at))
+			order = append(order, kind)
+		}
 		if len(at) == 1 {
-			add(at[0], weight[cause])
+			kinds[kind][0] += weight[cause]
 			continue
 		}
 		for k, w := range f.mass[cause] {
-			if w > 0.01 {
-				add(at[k], weight[cause]*w)
+			kinds[kind][k] += weight[cause] * w
+		}
+	}
+	each := func(yield func(c *faultmodel.Component, w float64)) {
+		for _, kind := range order {
+			for k, w := range kinds[kind] {
+				for i := range f.kinds[kind][k].Components {
+					if c := &f.kinds[kind][k].Components[i]; w*c.Weight > 1e-4 {
+						yield(c, w*c.Weight/3)
+					}
+				}
 			}
 		}
 	}
-	slices.SortFunc(points, func(a, b point) int { return cmp.Compare(a.value, b.value) })
-	var out []float64
-	var seen float64
-	for i, p := range points {
-		seen += p.weight
-		if k := len(out) + 1; k < readingBins && seen >= total*float64(k)/readingBins && i+1 < len(points) {
-			out = append(out, (p.value+points[i+1].value)/2)
+	lo, hi := math.Inf(1), math.Inf(-1)
+	each(func(c *faultmodel.Component, _ float64) {
+		lo, hi = min(lo, c.MeanLn-c.SDLn), max(hi, c.MeanLn+c.SDLn)
+	})
+	r := &ranges{forecast: f, edgesLn: []float64{math.Inf(-1)}, below: map[string][][]float64{}}
+	if lo < hi {
+		h := histogram{lo: lo}
+		h.perBin = float64(len(h.weight)) / (hi - lo)
+		each(func(c *faultmodel.Component, w float64) {
+			h.add(c.MeanLn-c.SDLn, w)
+			h.add(c.MeanLn, w)
+			h.add(c.MeanLn+c.SDLn, w)
+		})
+		var seen float64
+		for k, w := range h.weight[:len(h.weight)-1] {
+			seen += w
+			if n := len(r.edgesLn); n < readingBins && seen >= h.total*float64(n)/readingBins {
+				r.edgesLn = append(r.edgesLn, lo+float64(k+1)/h.perBin)
+			}
 		}
 	}
-	return out
+	r.edgesLn = append(r.edgesLn, math.Inf(1))
+	for _, kind := range order {
+		for _, p := range f.kinds[kind] {
+			r.below[kind] = append(r.below[kind], p.CutLn(r.edgesLn, nil))
+		}
+	}
+	return r
 }
 
-// readingOutcomes cuts what a meter might show into ranges of about equal
-// chance under the present belief, with over-range apart, and weighs each.
+// chance is the probability of a reading in range k under a cause.
+func (r *ranges) chance(cause, k int) float64 {
+	at := r.below[r.b.space.causes[cause].Kind]
+	if len(at) == 1 {
+		return at[0][k+1] - at[0][k]
+	}
+	var p float64
+	for x, w := range r.mass[cause] {
+		p += w * (at[x][k+1] - at[x][k])
+	}
+	return p
+}
+
+// update is where a group would be if the reading fell into range k; says is
+// false where that says nothing of the place.
+func (r *ranges) update(g *group, k int) (after locate.Belief, says bool) {
+	at := r.below[r.b.space.causes[g.likely].Kind]
+	like := make([]float64, len(at))
+	least, most := math.Inf(1), math.Inf(-1)
+	for x := range like {
+		like[x] = math.Log(at[x][k+1] - at[x][k] + 1e-9)
+		least, most = min(least, like[x]), max(most, like[x])
+	}
+	if most-least < 0.05 {
+		return g.place, false
+	}
+	logL := make([]float64, r.b.axis.Cells)
+	for c := range logL {
+		x := (float64(c)+0.5)/float64(r.b.axis.Cells)*sampled - 0.5
+		k := min(max(int(math.Floor(x)), 0), sampled-2)
+		t := min(max(x-float64(k), 0), 1)
+		logL[c] = (1-t)*like[k] + t*like[k+1]
+	}
+	after, _ = g.place.Update(logL)
+	return after, true
+}
+
+// readingOutcomes weighs each range of what a meter might show under the present
+// belief, and over-range.
 func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	b := a.belief
 	f := a.forecast(faultmodel.Quantity(c.Quantity))
@@ -184,20 +251,23 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 			share[hyp.b] += m.P[i]
 		}
 	}
-	as := func(cause int) int {
+	as := make([]int, len(b.space.causes))
+	moved := make([]float64, len(b.space.causes))
+	for cause := range as {
+		as[cause] = cause
 		if share[cause] < worthForecasting {
-			return b.space.nothing
+			as[cause] = b.space.nothing
+		} else {
+			moved[cause] = distance(f.typical(cause), f.typical(b.space.nothing))
 		}
-		return cause
 	}
-	sound := f.typical(b.space.nothing)
 	seen := make([]int, len(m.hyps))
 	weight := map[int]float64{} // probability by cause seen
 	for i, h := range m.hyps {
 		hyp := b.space.hyps[h]
-		seen[i] = as(hyp.a)
-		if hyp.b >= 0 && distance(f.typical(as(hyp.b)), sound) > distance(f.typical(seen[i]), sound) {
-			seen[i] = as(hyp.b)
+		seen[i] = as[hyp.a]
+		if hyp.b >= 0 && moved[hyp.b] > moved[hyp.a] {
+			seen[i] = as[hyp.b]
 		}
 		weight[seen[i]] += m.P[i]
 	}
@@ -207,7 +277,7 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 			causes = append(causes, cause)
 		}
 	}
-	edges := append(append([]float64{0}, f.edges(causes, weight)...), math.Inf(1))
+	r := f.ranges(causes, weight)
 
 	chance := make([]float64, len(b.space.causes))
 	row := func() []float64 {
@@ -218,14 +288,11 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 		return p
 	}
 	var out []policy.Outcome
-	for k := 0; k+1 < len(edges); k++ {
-		if edges[k+1] <= edges[k] {
-			continue
-		}
+	for k := range r.len() {
 		for _, cause := range causes {
-			chance[cause] = f.chance(cause, edges[k], edges[k+1])
+			chance[cause] = r.chance(cause, k)
 		}
-		out = append(out, policy.Outcome{P: row(), ActCost: a.afterReading(m, f, edges[k], edges[k+1])})
+		out = append(out, policy.Outcome{P: row(), ActCost: a.afterReading(m, r, k)})
 	}
 	for _, cause := range causes {
 		chance[cause] = f.over(cause)
@@ -235,9 +302,9 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	return out
 }
 
-// afterReading is the price of each act when a reading falls into a range: a
+// afterReading is the price of each act when a reading falls into range k: a
 // reading that depends on the place makes the search cheaper.
-func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []float64 {
+func (a *Assessment) afterReading(m *problem, r *ranges, k int) []float64 {
 	cost := make([]float64, len(m.Acts))
 	for i := range cost {
 		cost[i] = m.Acts[i].Cost
@@ -245,35 +312,11 @@ func (a *Assessment) afterReading(m *problem, f *forecast, lo, hi float64) []flo
 		if x.group == nil || x.second || x.group.p < worthNarrowing {
 			continue
 		}
-		if after, says := f.update(x.group, lo, hi); says {
+		if after, says := r.update(x.group, k); says {
 			cost[i] = max(0.01, cost[i]+a.desk.Planner().Value(after)-x.group.value)
 		}
 	}
 	return cost
-}
-
-// update is where a group would be if the reading fell between lo and hi; says is
-// false where that says nothing of the place.
-func (f *forecast) update(g *group, lo, hi float64) (after locate.Belief, says bool) {
-	at := f.of(g.likely)
-	like := make([]float64, len(at))
-	least, most := math.Inf(1), math.Inf(-1)
-	for k := range like {
-		like[k] = math.Log(at[k].Probability(lo, hi) + 1e-9)
-		least, most = min(least, like[k]), max(most, like[k])
-	}
-	if most-least < 0.05 {
-		return g.place, false
-	}
-	logL := make([]float64, f.b.axis.Cells)
-	for c := range logL {
-		x := (float64(c)+0.5)/float64(f.b.axis.Cells)*sampled - 0.5
-		k := min(max(int(math.Floor(x)), 0), sampled-2)
-		t := min(max(x-float64(k), 0), 1)
-		logL[c] = (1-t)*like[k] + t*like[k+1]
-	}
-	after, _ = g.place.Update(logL)
-	return after, true
 }
 
 // distance is how far apart two predictions lie in ln value; over-range against a

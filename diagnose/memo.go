@@ -33,6 +33,12 @@ func (m *memo) sweep(model *faultmodel.Model, rs []faultmodel.Reading, kind faul
 	return remember(&m.mu, m.single, key, func() []float64 { return model.Sweep(rs, kind, at) })
 }
 
+// widths is [faultmodel.Model.SweepWidths]; the caller must not write to the result.
+func (m *memo) widths(model *faultmodel.Model, ws []faultmodel.Width, kind faultmodel.Kind, at []float64) []float64 {
+	key := fmt.Sprint(kind, ws, len(at))
+	return remember(&m.mu, m.single, key, func() []float64 { return model.SweepWidths(ws, kind, at) })
+}
+
 // pairs is [faultmodel.Model.SweepPairs] for two breaks.
 func (m *memo) pairs(model *faultmodel.Model, rs []faultmodel.Reading, at []float64) [][]float64 {
 	key := fmt.Sprint(rs, at)

@@ -52,10 +52,7 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 	}
 	pb := locate.NewPairBelief(faultmodel.Open, prior, faultmodel.Open, prior, true, pairCells, focus...)
 	n := pb.Cells()
-	mids := make([]float64, n)
-	for i := range mids {
-		mids[i] = pb.Mid(i)
-	}
+	mids := pb.Mids()
 	logL := make([]float64, n*n)
 	// Which of the two is still there: a repair takes the one it reached.
 	type left struct{ first, second bool }
@@ -385,35 +382,3 @@ func (p *pairing) representatives(c int) []float64 {
 }
 
 const representativePlaces = 3
-
-// quantile is the chainage below which a share q of a belief lies.
-func quantile(b locate.Belief, q float64) float64 {
-	var seen float64
-	for i, p := range b.P {
-		if seen+p >= q && p > 0 {
-			return b.Axis.Edge(i) + (q-seen)/p*b.Axis.StepM()
-		}
-		seen += p
-	}
-	return b.Axis.LengthM
-}
-
-// marginals are the two breaks one by one, the one nearer terminal A first.
-func (b *breaks) marginals(a locate.Axis) (first, second locate.Belief) {
-	first = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
-	second = locate.Belief{Axis: a, P: make([]float64, a.Cells)}
-	n := b.belief.Cells()
-	one, two := make([]float64, n), make([]float64, n)
-	for k, p := range b.belief.P {
-		one[k/n] += p
-		two[k%n] += p
-	}
-	for k := range n {
-		from, to := a.Cell(b.belief.EdgesM[k]), a.Cell(b.belief.EdgesM[k+1]-1e-9)
-		for x := from; x <= to; x++ {
-			first.P[x] += one[k] / float64(to-from+1)
-			second.P[x] += two[k] / float64(to-from+1)
-		}
-	}
-	return first, second
-}

@@ -133,13 +133,9 @@ func (a *Assessment) narrowed(m *problem, c *kb.Check) []float64 {
 // places that stand for all.
 func (a *Assessment) pointed(g *group, c *kb.Check) []locate.Belief {
 	var out []locate.Belief
-	logL := make([]float64, a.belief.axis.Cells)
 	for q := range looks {
-		e := a.placeEvidence(c, quantile(g.place, (float64(q)+0.5)/looks))
-		for k, mid := range a.belief.mids {
-			logL[k] = e.At(faultmodel.Kind(g.kind), mid)
-		}
-		after, _ := g.place.Update(logL)
+		e := a.placeEvidence(c, g.place.Quantile((float64(q)+0.5)/looks))
+		after, _ := g.place.Update(g.place.Axis.LogLikelihood(e, faultmodel.Kind(g.kind)))
 		out = append(out, after)
 	}
 	return out

@@ -32,6 +32,26 @@ func (p Predictive) Probability(lo, hi float64) float64 {
 	return total
 }
 
+// CutLn appends to out the chance of a finite reading below each z, an
+// ln(value + Shift). It is for weighing readings not yet taken: right to 1e-4 for
+// each of the larger components, and the smaller ones are left out.
+func (p Predictive) CutLn(z, out []float64) []float64 {
+	at := len(out)
+	out = append(out, z...)
+	below := out[at:]
+	clear(below)
+	for _, c := range p.Components {
+		if c.Weight < 1e-4 {
+			continue
+		}
+		perSD := 1 / c.SDLn
+		for i, x := range z {
+			below[i] += c.Weight * normalBelow((x-c.MeanLn)*perSD)
+		}
+	}
+	return out
+}
+
 // LogDensity is ln of the density over ln(value + Shift) at a finite value v, SI.
 func (p Predictive) LogDensity(v float64) float64 {
 	total := math.Inf(-1)

@@ -16,6 +16,7 @@ type hypothesis struct {
 	tables   []*table // by reading
 	variants []variant
 	live     []int       // variants still in the running
+	thinned  bool        // those without a chance are not among them
 	cols     []int       // slots of a [row] on which any reading depends
 	column   [rowLen]int // where a slot is in cols, or -1
 	cells    []*cell     // by table, where the hypothesis stands
@@ -61,7 +62,7 @@ func (m *Model) hypothesis(readings []Reading, k1, k2, still Kind) *hypothesis {
 
 // revive puts every variant back in the running.
 func (h *hypothesis) revive() {
-	h.live, h.lnWeight, h.noted = h.live[:0], h.lnWeight[:0], h.noted[:0]
+	h.live, h.lnWeight, h.noted, h.thinned = h.live[:0], h.lnWeight[:0], h.noted[:0], false
 	clear(h.cells)
 	for v := range h.variants {
 		h.live = append(h.live, v)
@@ -255,36 +256,35 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 		}
 		lo = hi
 	}
-	const step, comb = 64, 64
+	const step = 128
 	best := math.Inf(-1)
 	eval := func(i int) float64 {
 		out[i] = h.logLikelihood(at(atM[i]))
 		best = max(best, out[i])
 		return out[i]
 	}
-	for _, run := range runs {
-		for k := 0; k < len(run)+comb-1; k += comb {
-			eval(run[min(k, len(run)-1)])
-			h.note()
-		}
-	}
-	h.thin()
-	for _, run := range runs {
-		for k := 0; k < len(run)+step/2-1; k += step / 2 {
-			eval(run[min(k, len(run)-1)])
-		}
-	}
-	for _, run := range runs {
-		for k := 0; k < len(run)-1; k += step {
-			hi := min(k+step, len(run)-1)
-			mid := k + step/2
-			if mid >= hi {
-				for i := k + 1; i < hi; i++ {
-					eval(run[i])
-				}
-				continue
+	if !h.thinned {
+		for _, run := range runs {
+			for k := 0; k < len(run)+step-1; k += step {
+				eval(run[min(k, len(run)-1)])
+				h.note()
 			}
-			h.bend(run[k:hi+1], atM, out, mid-k, &best, eval)
+		}
+		h.thin()
+	}
+	for _, run := range runs {
+		last := len(run) - 1
+		for k := 0; k < last; k += step {
+			eval(run[k])
+			eval(run[(k+min(k+step, last))/2])
+		}
+		eval(run[last])
+	}
+	for _, run := range runs {
+		last := len(run) - 1
+		for k := 0; k < last; k += step {
+			hi := min(k+step, last)
+			h.bend(run[k:hi+1], atM, out, (hi-k)/2, &best, eval)
 		}
 	}
 }
@@ -304,23 +304,13 @@ func (h *hypothesis) bend(run []int, atM, out []float64, mid int, best *float64,
 		return
 	}
 	knots := [5]int{0, mid / 2, mid, (mid + last) / 2, last}
-	through := func(i int, knots ...int) float64 {
-		var sum float64
-		x := atM[run[i]]
-		for _, a := range knots {
-			w := 1.0
-			for _, b := range knots {
-				if a != b {
-					w *= (x - atM[run[b]]) / (atM[run[a]] - atM[run[b]])
-				}
-			}
-			sum += w * out[run[a]]
-		}
-		return sum
-	}
 	good := atM[run[0]] < atM[run[1]]
 	for k := 1; k < len(knots); k++ {
 		good = good && atM[run[knots[k-1]]] < atM[run[knots[k]]]
+	}
+	var parabola polynomial
+	if good {
+		parabola = through(atM, out, run[0], run[mid], run[last])
 	}
 	for _, q := range [...]int{knots[1], knots[3]} {
 		got := eval(run[q])
@@ -333,18 +323,47 @@ func (h *hypothesis) bend(run []int, atM, out []float64, mid int, best *float64,
 		} else if below > 6 {
 			tol *= math.Exp((below - 6) / 4)
 		}
-		good = math.Abs(through(q, 0, mid, last)-got) < tol
+		good = math.Abs(parabola.at(atM[run[q]])-got) < tol
 	}
 	if good {
+		quartic := through(atM, out, run[knots[0]], run[knots[1]], run[knots[2]], run[knots[3]], run[knots[4]])
 		for i := 1; i < last; i++ {
 			if i != knots[1] && i != knots[2] && i != knots[3] {
-				out[run[i]] = through(i, knots[:]...)
+				out[run[i]] = quartic.at(atM[run[i]])
 			}
 		}
 		return
 	}
 	h.bend(run[:mid+1], atM, out, knots[1], best, eval)
 	h.bend(run[mid:], atM, out, knots[3]-mid, best, eval)
+}
+
+// polynomial is one in Newton's form, of up to five points.
+type polynomial struct {
+	n        int
+	x, slope [5]float64 // the points, and the divided differences from the first on
+}
+
+// through is the polynomial through the given points of x and y.
+func through(x, y []float64, points ...int) polynomial {
+	p := polynomial{n: len(points)}
+	for i, k := range points {
+		p.x[i], p.slope[i] = x[k], y[k]
+	}
+	for order := 1; order < p.n; order++ {
+		for i := p.n - 1; i >= order; i-- {
+			p.slope[i] = (p.slope[i] - p.slope[i-1]) / (p.x[i] - p.x[i-order])
+		}
+	}
+	return p
+}
+
+func (p *polynomial) at(x float64) float64 {
+	v := p.slope[p.n-1]
+	for i := p.n - 2; i >= 0; i-- {
+		v = v*(x-p.x[i]) + p.slope[i]
+	}
+	return v
 }
 
 // note remembers what every variant said of the last place.
@@ -398,6 +417,7 @@ next:
 		kept = append(kept, v)
 	}
 	h.live = kept
+	h.thinned = true
 }
 
 // SweepPairs is the LogLikelihood of a fault of kind k1 at atM[i] together
@@ -533,8 +553,16 @@ func (m *Model) sweepTouch(readings []Reading, atM []float64) []float64 {
 	at := m.partners()
 	one := make([]float64, len(atM))
 	each := make([]float64, len(atM)*len(at)) // by place, then partner
+	// Which variants matter is judged for all partners at once.
+	const few = 5
+	for k := 0; k < len(at); k += 2 {
+		for i := range few {
+			h.logLikelihood(atM[i*(len(atM)-1)/(few-1)], at[k])
+			h.note()
+		}
+	}
+	h.thin()
 	for k, y := range at {
-		h.revive()
 		h.along(atM, one, false, func(x float64) (float64, float64) { return x, y })
 		for i, l := range one {
 			each[i*len(at)+k] = l

@@ -160,7 +160,7 @@ func bayes(post, prior, logL []float64) float64 {
 	sum := 0.0
 	for i, l := range logL {
 		post[i] = 0
-		if prior[i] > 0 && l > math.Inf(-1) {
+		if prior[i] > 0 && l > top-lost {
 			post[i] = prior[i] * math.Exp(l-top)
 			sum += post[i]
 		}
@@ -173,6 +173,10 @@ func bayes(post, prior, logL []float64) float64 {
 	}
 	return top + math.Log(sum)
 }
+
+// lost is how far below the best place, in nats, a place is not worth its
+// exponential: what is left there is 1e-26 of it.
+const lost = 60
 
 // LogLikelihood is evidence as [Belief.Update] wants it, for one fault of kind k.
 func (a Axis) LogLikelihood(e Evidence, k faultmodel.Kind) []float64 {
@@ -220,7 +224,10 @@ func (b Belief) SD() float64 {
 }
 
 // Median is the chainage with as much probability before as after it.
-func (b Belief) Median() float64 { return b.quantileWithin(0, b.Axis.Cells, 0.5) }
+func (b Belief) Median() float64 { return b.Quantile(0.5) }
+
+// Quantile is the chainage below which a share q of the belief lies.
+func (b Belief) Quantile(q float64) float64 { return b.quantileWithin(0, b.Axis.Cells, q) }
 
 // quantileWithin is the q-quantile of the belief restricted to cells [from, to).
 func (b Belief) quantileWithin(from, to int, q float64) float64 {

@@ -136,7 +136,7 @@ func measured(t *testing.T, kind faultmodel.Kind, prior Belief, loop faultmodel.
 }
 
 // draw picks a place from a belief.
-func draw(b Belief, rng *rand.Rand) float64 { return b.quantileWithin(0, b.Axis.Cells, rng.Float64()) }
+func draw(b Belief, rng *rand.Rand) float64 { return b.Quantile(rng.Float64()) }
 
 func TestCoverageCapacitance(t *testing.T) {
 	t.Parallel()

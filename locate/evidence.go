@@ -276,32 +276,53 @@ type Stretch struct {
 }
 
 // At is the same for every kind of fault.
-func (s Stretch) At(_ faultmodel.Kind, xM float64) float64 {
-	return math.Log(1 - s.Share + s.Share*s.height(xM))
-}
+func (s Stretch) At(_ faultmodel.Kind, xM float64) float64 { return s.like(s.height()(xM)) }
 
 // AtPair takes either of the two faults, equally likely, for the one meant.
 func (s Stretch) AtPair(_ faultmodel.Kind, x1M float64, _ faultmodel.Kind, x2M float64) float64 {
-	return math.Log(1 - s.Share + s.Share*(s.height(x1M)+s.height(x2M))/2)
+	height := s.height()
+	return s.like((height(x1M) + height(x2M)) / 2)
 }
 
-// height is the density of the stretch over that of the whole wire.
-func (s Stretch) height(xM float64) float64 {
+// Sweep is At at many places.
+func (s Stretch) Sweep(_ faultmodel.Kind, xM []float64) []float64 {
+	height, l := s.height(), make([]float64, len(xM))
+	flat := s.like(0)
+	for i, x := range xM {
+		if h := height(x); h > 0 {
+			l[i] = s.like(h)
+		} else {
+			l[i] = flat
+		}
+	}
+	return l
+}
+
+func (s Stretch) like(height float64) float64 { return math.Log(1 - s.Share + s.Share*height) }
+
+// height is the density of the stretch over that of the whole wire, by place.
+func (s Stretch) height() func(xM float64) float64 {
 	from, to := min(s.FromM, s.ToM), max(s.FromM, s.ToM)
 	if s.SpreadM <= 0 {
 		to = max(to, from+FootM) // a sharp point is a foot long
-		if xM < from || xM > to {
-			return 0
+		whole := s.LengthM / (min(to, s.LengthM) - max(from, 0))
+		return func(xM float64) float64 {
+			if xM < from || xM > to {
+				return 0
+			}
+			return whole
 		}
-		return s.LengthM / (min(to, s.LengthM) - max(from, 0))
 	}
 	// What the shoulders lose off the ends of the wire is given back.
 	p := Part{FromM: from, ToM: to, SpreadM: s.SpreadM}
 	onWire := p.distribution(s.LengthM) - p.distribution(0)
-	if !(onWire > 0) {
-		return 0
+	const far = 9 // standard deviations: beyond, the density is below 1e-17 of its top
+	return func(xM float64) float64 {
+		if !(onWire > 0) || xM < from-far*s.SpreadM || xM > to+far*s.SpreadM {
+			return 0
+		}
+		return p.density(xM) / onWire * s.LengthM
 	}
-	return p.density(xM) / onWire * s.LengthM
 }
 
 // density is the derivative of distribution, per metre.

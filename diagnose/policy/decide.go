@@ -119,6 +119,8 @@ type search struct {
 	endedBy [][]int // acts that end each cause
 	// scratch for repair, reused at every call
 	score    []float64
+	fresh    []Hypothesis // what of each act its score counts
+	ranked   []int        // acts by score
 	weight   [MaxCauses]float64
 	order    []int
 	finished []float64
@@ -129,11 +131,17 @@ func newSearch(p *Problem, e Effort) *search {
 	s := &search{Problem: p, effort: e}
 	s.endedBy = make([][]int, MaxCauses)
 	for i, a := range p.Acts {
-		for _, c := range causesOf(a.Ends) {
+		for h := uint64(a.Ends); h != 0; h &= h - 1 {
+			c := bits.TrailingZeros64(h)
 			s.endedBy[c] = append(s.endedBy[c], i)
 		}
 	}
 	s.score = make([]float64, len(p.Acts))
+	s.fresh = make([]Hypothesis, len(p.Acts))
+	s.ranked = make([]int, len(p.Acts))
+	for i := range s.ranked {
+		s.ranked[i] = i
+	}
 	s.order = make([]int, len(p.Acts))
 	s.finished = make([]float64, len(p.Acts))
 	return s
@@ -173,34 +181,39 @@ func (s *search) repair(mass, cost []float64, done Hypothesis) Decision {
 			s.weight[bits.TrailingZeros64(h)] += share
 		}
 	}
-	// Take the act with the most fresh weight for its cost, again and again; ends
-	// says at which place of the order each cause ends.
+	// Take the act with the most fresh weight for its cost, again and again: scores
+	// only fall, so that one still up to date at the head of the ranking is the best.
+	// ends says at which place of the order each cause ends.
 	var ends [MaxCauses]int8
 	for i := range ends {
 		ends[i] = -1
 	}
 	for i := range s.Acts {
-		s.score[i] = s.worth(i, done) / cost[i]
+		s.fresh[i] = s.Acts[i].Ends &^ done
+		s.score[i] = s.worth(s.fresh[i]) / cost[i]
 	}
+	s.rank()
 	order := s.order[:0]
-	for ended := done; ; {
-		next := -1
-		for i, w := range s.score {
-			if w > 0 && (next < 0 || w > s.score[next]) {
-				next = i
+	rest := total // weight of the causes not ended
+	for k, ended := 0, done; k < len(s.ranked) && rest > total*rare; k++ {
+		next := s.ranked[k]
+		if fresh := s.Acts[next].Ends &^ ended; fresh != s.fresh[next] {
+			// It is worth less by now, and others may go first.
+			s.fresh[next] = fresh
+			s.score[next] = s.worth(fresh) / cost[next]
+			if s.sink(k) {
+				k--
+				continue
 			}
 		}
-		if next < 0 {
+		if s.score[next] == 0 {
 			break
 		}
-		fresh := s.Acts[next].Ends &^ ended
-		ended |= fresh
-		for h := uint64(fresh); h != 0; h &= h - 1 {
+		ended |= s.fresh[next]
+		for h := uint64(s.fresh[next]); h != 0; h &= h - 1 {
 			c := bits.TrailingZeros64(h)
+			rest -= s.weight[c]
 			ends[c] = int8(len(order))
-			for _, i := range s.endedBy[c] {
-				s.score[i] = s.worth(i, ended) / cost[i]
-			}
 		}
 		order = append(order, next)
 	}
@@ -244,13 +257,44 @@ func (s *search) repair(mass, cost []float64, done Hypothesis) Decision {
 	return best
 }
 
-// worth is the weight of the causes that act i would end beyond those ended.
-func (s *search) worth(i int, ended Hypothesis) float64 {
+// rare is the share of the hypotheses at which the order of repair ends: what is
+// left is given up, or would cost less than that.
+const rare = 1e-6
+
+// worth is the weight of some causes.
+func (s *search) worth(causes Hypothesis) float64 {
 	var w float64
-	for h := uint64(s.Acts[i].Ends &^ ended); h != 0; h &= h - 1 {
+	for h := uint64(causes); h != 0; h &= h - 1 {
 		w += s.weight[bits.TrailingZeros64(h)]
 	}
 	return w
+}
+
+// rank sorts the acts by score, of equals the first first. It begins with the
+// ranking of the last node, which is seldom much different.
+func (s *search) rank() {
+	for k := 1; k < len(s.ranked); k++ {
+		i, at := s.ranked[k], k
+		for ; at > 0 && s.before(i, s.ranked[at-1]); at-- {
+			s.ranked[at] = s.ranked[at-1]
+		}
+		s.ranked[at] = i
+	}
+}
+
+func (s *search) before(i, j int) bool {
+	return s.score[i] > s.score[j] || s.score[i] == s.score[j] && i < j
+}
+
+// sink moves the act at k to behind those that now go before it, and tells whether
+// there were any.
+func (s *search) sink(k int) bool {
+	i, at := s.ranked[k], k
+	for ; at+1 < len(s.ranked) && s.before(s.ranked[at+1], i); at++ {
+		s.ranked[at] = s.ranked[at+1]
+	}
+	s.ranked[at] = i
+	return at > k
 }
 
 func (s *search) giveUp(mass float64) float64 {
@@ -260,7 +304,7 @@ func (s *search) giveUp(mass float64) float64 {
 	return s.GiveUp * mass
 }
 
-// bound is Bound for a node, times its mass.
+// bound is [Problem.Bound] for a node, times its mass.
 func (s *search) bound(n node) float64 {
 	var sum float64
 	for i, m := range n.mass {

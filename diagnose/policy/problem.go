@@ -1,10 +1,5 @@
 package policy
 
-import (
-	"math"
-	"math/bits"
-)
-
 // MaxCauses is how many causes a problem can tell apart.
 const MaxCauses = 64
 
@@ -73,49 +68,6 @@ type Decision struct {
 // each hypothesis costs its own acts, or giving up. (Equation E6: the cost of
 // repair less this is the most a test can be worth.)
 func (p *Problem) Bound() float64 {
-	var sum float64
-	for i, h := range p.Hypotheses {
-		if p.P[i] > 0 {
-			sum += p.P[i] * math.Min(p.GiveUp, cheapestCover(p.Acts, h))
-		}
-	}
-	return sum
-}
-
-// cheapestCover is the least cost of acts that end every cause of h, which has at
-// most two; +Inf where none do.
-func cheapestCover(acts []Act, h Hypothesis) float64 {
-	best := math.Inf(1)
-	for i, a := range acts {
-		left := h &^ a.Ends
-		switch {
-		case left == h:
-			continue
-		case left == 0:
-			best = math.Min(best, a.Cost)
-		default:
-			for _, b := range acts[i+1:] {
-				if left&^b.Ends == 0 {
-					best = math.Min(best, a.Cost+b.Cost)
-				}
-			}
-			for _, b := range acts[:i] {
-				if left&^b.Ends == 0 {
-					best = math.Min(best, a.Cost+b.Cost)
-				}
-			}
-		}
-	}
-	return best
-}
-
-// causesOf lists the numbers of the causes in h.
-func causesOf(h Hypothesis) []int {
-	out := make([]int, 0, bits.OnesCount64(uint64(h)))
-	for h != 0 {
-		c := bits.TrailingZeros64(uint64(h))
-		out = append(out, c)
-		h &^= 1 << c
-	}
-	return out
+	s := newSearch(p, Effort{})
+	return s.bound(s.root())
 }
