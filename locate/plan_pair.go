@@ -84,18 +84,11 @@ func (t *pairTree) node(i, j, k int, hereM float64) *Node {
 	if m <= 1e-15*t.total {
 		return nil
 	}
-	l, N := t.p.lines, p.one.n+1
-	n := &Node{FromM: l.xM[t.spots[i]], ToM: l.xM[t.spots[j]], Probability: m / t.total}
-	if k == leafCut {
-		n.Replace = t.leaf(i, j, n.Probability)
+	n := t.head(i, j, k, m, hereM)
+	if n.Replace != nil {
 		return n
 	}
-	line := t.spots[k]
-	n.AtM, n.AtSplice = l.xM[line], l.splice[line]
-	here := p.one.after[k] - p.one.before[k]
-	n.Here = here / m
-	t.tap(line, n.Probability, hereM)
-	t.sum.add(here/t.total, Expected{Minutes: l.costs.CheckMinutes, Money: p.one.found})
+	N := p.one.n + 1
 	n.ABroken = t.node(i, k, int(p.cutR[i*N+k]), n.AtM)
 	n.BBroken = t.node(k, j, int(p.cut[k*N+j]), n.AtM)
 	f, s := p.sumFirst[k]-p.sumFirst[i], p.sumSec[j]-p.sumSec[k]

@@ -50,7 +50,20 @@ func (t *treeBuilder) node(i, j, k int, hereM float64) *Node {
 	if m <= 0 {
 		return nil
 	}
-	l, N := t.p.lines, t.s.n+1
+	n := t.head(i, j, k, m, hereM)
+	if n.Replace != nil {
+		return n
+	}
+	N := t.s.n + 1
+	n.ABroken = t.node(i, k, int(t.s.cutRight[i*N+k]), n.AtM)
+	n.BBroken = t.node(k, j, int(t.s.cutLeft[j*N+k]), n.AtM)
+	return n
+}
+
+// head is a node of mass m without its branches: a leaf, or else the test at spot
+// k, which may find the fault there.
+func (t *treeBuilder) head(i, j, k int, m, hereM float64) *Node {
+	l := t.p.lines
 	n := &Node{FromM: l.xM[t.spots[i]], ToM: l.xM[t.spots[j]], Probability: m / t.total}
 	if k == leafCut {
 		n.Replace = t.leaf(i, j, n.Probability)
@@ -62,8 +75,6 @@ func (t *treeBuilder) node(i, j, k int, hereM float64) *Node {
 	n.Here = here / m
 	t.tap(line, n.Probability, hereM)
 	t.sum.add(here/t.total, Expected{Minutes: l.costs.CheckMinutes, Money: t.s.found})
-	n.ABroken = t.node(i, k, int(t.s.cutRight[i*N+k]), n.AtM)
-	n.BBroken = t.node(k, j, int(t.s.cutLeft[j*N+k]), n.AtM)
 	return n
 }
 
