@@ -36,7 +36,7 @@ const (
 // The checks and their own answers, in any order.
 var contractChecks = map[string]string{
 	"supply-sign": "on off", "switch-position": "on off unplugged-on-purpose", "outlet-power": "live dead",
-	"continuity-sign":  "complete broken none-fitted",
+	"continuity-sign":  "complete broken dark none-fitted",
 	"tone-extent":      "everywhere narrow-everywhere wide-everywhere stretch-silent stretch-narrow near-transmitter-only nowhere comes-and-goes",
 	"silent-stretch":   "",
 	"recent-work":      "none planting edging aerating trenching paving fencing irrigation wall-work animals-digging",

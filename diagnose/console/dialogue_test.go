@@ -61,7 +61,7 @@ func TestDialogueAsksAsTheContractSays(t *testing.T) {
 	assert.Equal(t, "continuity-sign", all[0]["check"])
 	assert.Equal(t, "choice", all[0]["kind"])
 	assert.Equal(t, c.Ask.Support, all[0]["text"])
-	assert.Equal(t, []any{"complete", "broken", "none-fitted"}, all[0]["options"])
+	assert.Equal(t, []any{"complete", "broken", "dark", "none-fitted"}, all[0]["options"])
 	assert.Equal(t, 3.0, all[0]["minutes"])
 	assert.Equal(t, []any{map[string]any{"id": "unplug", "text": "Unplug it."}}, all[0]["cautions"])
 	assert.NotContains(t, all[0], "unit")
@@ -134,7 +134,7 @@ func TestDialogueAnswersEveryUselessLineWithAnErrorAndTheQuestion(t *testing.T) 
 		"7":                                     "holds a JSON number",
 		"null":                                  "expected one JSON object",
 		"{}":                                    "nothing is answered",
-		`{"answer": "maybe"}`:                   `"maybe" is no answer to continuity-sign; expected complete, broken, none-fitted`,
+		`{"answer": "maybe"}`:                   `"maybe" is no answer to continuity-sign; expected complete, broken, dark, none-fitted`,
 		`{"answer": 3}`:                         "answer holds a bare number",
 		`{"answer": null}`:                      "nothing is answered",
 		`{"answer": ["broken"]}`:                "answer holds a JSON array; expected text",

@@ -39,7 +39,7 @@ var badCases = map[string]string{
 	"not-a-number":    `:4:33: "NaN": expected a resistance, such as`,
 	"negative":        `:4:33: "-12.3 ohm": a resistance cannot be negative`,
 	"beyond-the-wire": `:4:22: 561 ft is beyond the wire; expected a distance from terminal A of at most 560 ft`,
-	"unknown-answer":  `:4:38: "flickering" is no answer to continuity-sign; expected complete, broken, none-fitted`,
+	"unknown-answer":  `:4:38: "flickering" is no answer to continuity-sign; expected complete, broken, dark, none-fitted`,
 	"unknown-check":   `:4:13: "moon-phase" is not a check; expected`,
 	"second-document": `a second document starts here; expected one document a file`,
 	"duplicate-key":   `:4:46: field "answer" is given twice`,

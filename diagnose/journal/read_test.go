@@ -158,7 +158,7 @@ func TestBadLines(t *testing.T) {
 		`{check: loop-ohms, reading: 3 ohm, at: 5 ft}`:                                     `6:44: at does not belong in an answer to loop-ohms`,
 		`{check: loop-ohms, reading: 3 ohm, reading: 4 ohm}`:                               `6:40: field "reading" is given twice`,
 		`{check: capacitance-a, reading: 12 ohm}`:                                          `6:37: "12 ohm": "ohm" is not a unit of capacitance`,
-		`{check: continuity-sign, answer: maybe}`:                                          `6:38: "maybe" is no answer to continuity-sign; expected complete, broken, none-fitted`,
+		`{check: continuity-sign, answer: maybe}`:                                          `6:38: "maybe" is no answer to continuity-sign; expected complete, broken, dark, none-fitted`,
 		`{check: continuity-sign, answer: }`:                                               `6:38: no value given`,
 		`{check: continuity-sign, answer: broken, from: 3 ft, to: 4 ft}`:                   `6:52: no place belongs to continuity-sign: broken`,
 		`{check: continuity-sine, answer: broken}`:                                         `6:13: "continuity-sine" is not a check; expected one such as continuity-sign`,

@@ -99,7 +99,7 @@ causes:
 checks:
   - id: continuity-sign
     rows:
-      - {causes: [wire-cut, splice-open], p: {complete: 0.5, broken: 0.5}, source: judgement, confidence: low, why: another transmitter}
+      - {causes: [wire-cut, splice-open], p: {complete: 0.5, broken: 0.49, dark: 0.01}, source: judgement, confidence: low, why: another transmitter}
 `))
 	require.NoError(t, err)
 	return newWorld(base)
