@@ -39,10 +39,8 @@ type epoch struct {
 	widths   []faultmodel.Width
 	spots    []locate.Evidence // taps, traces, bridges: they speak of breaks
 	hints    []hint            // stretches that speak of some causes only
+	key      string            // the evidence of circuit and field, for the memo
 }
-
-// key writes the evidence of circuit and field as a key.
-func (ep *epoch) key() string { return fmt.Sprint(ep.readings, ep.widths, ep.spots) }
 
 // hint is a stretch that bears on the causes that the answer speaks for.
 type hint struct {
@@ -216,6 +214,7 @@ func (b *belief) epochs(e *Engine) []epoch {
 		for _, t := range locate.GroupTaps(taps[i], quantity.MPerFt) {
 			out[i].spots = append(out[i].spots, t)
 		}
+		out[i].key = fmt.Sprint(out[i].readings, out[i].widths, out[i].spots)
 	}
 	return out
 }
@@ -454,17 +453,19 @@ func (b *belief) breakCauses() []int {
 
 // flat is ln of an epoch's evidence for a kind without a position.
 func (b *belief) flat(ep *epoch, kind faultmodel.Kind) float64 {
-	var sum float64
-	if len(ep.readings) > 0 {
-		sum += b.model.LogLikelihood(ep.readings, faults(kind, 0)...)
-	}
-	if len(ep.widths) > 0 {
-		sum += b.model.WidthLogLikelihood(ep.widths, faults(kind, 0)...)
-	}
-	for _, s := range ep.spots {
-		sum += s.At(kind, 0)
-	}
-	return sum
+	return b.memo.flat(kind, ep.key, func() float64 {
+		var sum float64
+		if len(ep.readings) > 0 {
+			sum += b.model.LogLikelihood(ep.readings, faults(kind, 0)...)
+		}
+		if len(ep.widths) > 0 {
+			sum += b.model.WidthLogLikelihood(ep.widths, faults(kind, 0)...)
+		}
+		for _, s := range ep.spots {
+			sum += s.At(kind, 0)
+		}
+		return sum
+	})
 }
 
 func faults(kind faultmodel.Kind, xM float64) []faultmodel.Fault {

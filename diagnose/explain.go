@@ -138,8 +138,10 @@ func (a *Assessment) Why() string {
 			"Chance": a.chance(a.within(*s.FromM, *s.ToM)), "Length": length(&long)})
 	case NextRefer:
 		return a.phrase("why-refer", map[string]string{"Cause": a.causeName(top.Cause), "Chance": a.chance(top.P)})
-	case NextVerify, NextDone:
-		return a.phrase("why-"+string(s.Kind), nil)
+	case NextVerify:
+		return a.phrase("why-verify", nil)
+	case NextDone:
+		return a.phrase(a.whyDone(), nil)
 	}
 	switch s.ID {
 	case replaceLeadIn, replaceLoop:
@@ -152,8 +154,24 @@ func (a *Assessment) Why() string {
 		return a.phrase("why-"+s.ID, map[string]string{"Chance": a.chance(min(p, 1))})
 	}
 	cause := a.desk.engine.kb.Cause(s.Repair.Cause)
-	return a.phrase("why-repair", map[string]string{"Cause": a.causeName(cause), "Chance": a.chance(a.P(cause.ID)),
-		"Minutes": quantity.FormatMinutes(s.Minutes)})
+	p, minutes := a.P(cause.ID), quantity.FormatMinutes(s.Minutes)
+	if p < top.P { // a cheap act may come first for a cause that is not the likeliest
+		return a.phrase("why-repair-first", map[string]string{"Cause": a.causeName(cause), "Chance": a.chance(p),
+			"Leading": a.causeName(top.Cause), "Minutes": minutes})
+	}
+	return a.phrase("why-repair", map[string]string{"Cause": a.causeName(cause), "Chance": a.chance(p), "Minutes": minutes})
+}
+
+// whyDone is the phrase for why nothing is left to do: only a passed walk proves
+// that all works.
+func (a *Assessment) whyDone() string {
+	switch h := &a.belief.h; {
+	case h.handed && (h.outcome == nil || !h.outcome.Confirmed):
+		return "why-handed-over"
+	case h.last() != nil && h.last().Repair == verify && h.last().Fixed:
+		return "why-done"
+	}
+	return "why-unwalked"
 }
 
 func (a *Assessment) units() quantity.Units { return a.desk.engine.options.Units }

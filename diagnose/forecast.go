@@ -198,10 +198,13 @@ func (f *forecast) ranges(causes []int, weight map[int]float64) *ranges {
 	return r
 }
 
-// chance is the probability of a reading in range k under a cause.
+// chance is the probability of a reading in range k under a cause of a kind foreseen.
 func (r *ranges) chance(cause, k int) float64 {
 	at := r.below[r.b.space.causes[cause].Kind]
-	if len(at) == 1 {
+	switch len(at) {
+	case 0:
+		return 0
+	case 1:
 		return at[0][k+1] - at[0][k]
 	}
 	var p float64
@@ -309,7 +312,7 @@ func (a *Assessment) afterReading(m *problem, r *ranges, k int) []float64 {
 	for i := range cost {
 		cost[i] = m.Acts[i].Cost
 		x := m.acts[i]
-		if x.group == nil || x.second || x.group.p < worthNarrowing {
+		if x.group == nil || x.second || x.group.p*r.chance(x.group.likely, k) < worthNarrowing/readingBins {
 			continue
 		}
 		if after, says := r.update(x.group, k); says {

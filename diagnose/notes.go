@@ -24,6 +24,9 @@ const (
 	galvanicShare = 0.05
 )
 
+// TwoFaultsNoted is the chance of two faults at once above which a note names them.
+const TwoFaultsNoted = 0.3
+
 // notes are what a practitioner would say on seeing the answers: traps avoided,
 // and what two answers together mean.
 func (a *Assessment) notes() []string {
@@ -78,7 +81,7 @@ func (a *Assessment) notes() []string {
 	if away {
 		add("fault-away", nil)
 	}
-	if a.TwoFaults > 0.3 {
+	if a.TwoFaults > TwoFaultsNoted {
 		if this, that, p := a.likeliestPair(); p > 0 {
 			add("two-faults", map[string]string{"This": a.causeName(this), "That": a.causeName(that), "Chance": a.chance(a.TwoFaults)})
 		}

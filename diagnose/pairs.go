@@ -151,7 +151,7 @@ type pairing struct {
 	healthy float64 // ln evidence of a sound loop
 	seen    []bool  // by cause: the evidence tells it from a sound loop
 	sweeps  map[faultmodel.Kind][][]float64
-	places  map[faultmodel.Kind][]float64 // see representatives
+	places  map[faultmodel.Kind][]float64 // see represent
 	ratios  map[couple]float64
 	best    float64 // ln of the most probable single cause, evidence included
 	most    float64 // ln of the best evidence any cause gets anywhere
@@ -173,7 +173,7 @@ func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy [
 	p := &pairing{belief: b, engine: e, epochs: epochs, single: single, beside: beside, seen: make([]bool, len(single)), sweeps: sweeps,
 		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
 	for i := range epochs {
-		p.keys = append(p.keys, epochs[i].key())
+		p.keys = append(p.keys, epochs[i].key)
 		p.healthy += healthy[i]
 		most := healthy[i]
 		for _, s := range sweeps {
@@ -186,6 +186,7 @@ func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy [
 		p.best = max(p.best, b.logP[c]+l)
 		p.most = max(p.most, l)
 	}
+	p.weigh()
 	return p
 }
 
@@ -206,16 +207,48 @@ func (p *pairing) together(h int) float64 {
 	case !p.seen[hyp.a] || !p.seen[hyp.b]:
 		// Places given in answers still speak of each.
 		return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) - p.healthy
-	case p.logP[h]+p.most < p.best+pairMatters:
+	case !p.needs(h):
 		return max(p.single[hyp.a], p.single[hyp.b])
 	}
-	c := couple{p.kind(hyp.a), p.kind(hyp.b), p.standing(h)}
-	ratio, ok := p.ratios[c]
-	if !ok {
-		ratio = p.memo.ratio(c, p.keys, func() float64 { return p.ratio(hyp, c) })
-		p.ratios[c] = ratio
+	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + p.ratios[p.couple(h)]
+}
+
+// needs tells whether a pair is one whose circuit with both is weighed.
+func (p *pairing) needs(h int) bool {
+	hyp := p.space.hyps[h]
+	return hyp.b >= 0 && p.seen[hyp.a] && p.seen[hyp.b] && p.logP[h]+p.most >= p.best+pairMatters &&
+		!(p.pairs != nil && p.isBreak(hyp.a) && p.isBreak(hyp.b))
+}
+
+func (p *pairing) couple(h int) couple {
+	hyp := p.space.hyps[h]
+	return couple{p.kind(hyp.a), p.kind(hyp.b), p.standing(h)}
+}
+
+// weigh works out the ratio of every couple that is needed.
+func (p *pairing) weigh() {
+	var couples []couple
+	var of []hypothesis // one for each
+	for h, hyp := range p.space.hyps {
+		if !p.needs(h) {
+			continue
+		}
+		c := p.couple(h)
+		if _, ok := p.ratios[c]; ok {
+			continue
+		}
+		p.ratios[c] = 0
+		couples, of = append(couples, c), append(of, hyp)
+		p.represent(hyp.a)
+		p.represent(hyp.b)
 	}
-	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + ratio
+	ratios := make([]float64, len(couples))
+	parallel(len(couples), func(i int) {
+		ratios[i] = p.memo.ratio(couples[i], p.keys, func() float64 { return p.ratio(of[i], couples[i]) })
+	})
+	for i, c := range couples {
+		p.ratios[c] = ratios[i]
+	}
 }
 
 // of is ln of the evidence for c in a pair with another: a repair of c is no failure
@@ -265,14 +298,20 @@ func (p *pairing) standing(h int) uint64 {
 
 // ratio is ln of the expectation.
 func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
-	xa, xb := p.representatives(hyp.a), p.representatives(hyp.b)
+	xa, xb := p.places[c.a], p.places[c.b]
+	both := make([][][]float64, len(p.epochs))
+	for e := range both {
+		if c.stand>>(2*e)&3 == 3 {
+			both[e] = p.memo.both(c.a, xa, c.b, xb, p.keys[e], func() [][]float64 { return p.both(&p.epochs[e], c.a, xa, c.b, xb) })
+		}
+	}
 	logs := make([]float64, 0, len(xa)*len(xb))
-	for _, x := range xa {
+	for i, x := range xa {
 		la := p.alone(hyp.a, c.a, x, p.mended(hyp.a, hyp.b), c.stand)
 		if math.IsInf(la, -1) {
 			continue // a place where it cannot be
 		}
-		for _, y := range xb {
+		for j, y := range xb {
 			lb := p.alone(hyp.b, c.b, y, p.mended(hyp.b, hyp.a), c.stand>>1)
 			if math.IsInf(lb, -1) {
 				continue
@@ -281,7 +320,7 @@ func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
 			for e := range p.epochs {
 				switch c.stand >> (2 * e) & 3 {
 				case 3:
-					l += p.memo.both(c.a, x, c.b, y, p.keys[e], func() float64 { return p.bothAt(&p.epochs[e], c.a, x, c.b, y) })
+					l += both[e][i][j]
 				case 1:
 					l += p.oneAt(e, hyp.a, c.a, x)
 				case 2:
@@ -321,33 +360,34 @@ func (p *pairing) oneAt(e, c int, kind faultmodel.Kind, x float64) float64 {
 	return p.sweeps[kind][e][p.axis.Cell(x)]
 }
 
-// bothAt is ln of an epoch's evidence for two faults at given places.
-func (b *belief) bothAt(ep *epoch, ka faultmodel.Kind, x float64, kb faultmodel.Kind, y float64) float64 {
-	var l float64
-	two := append(faults(ka, x), faults(kb, y)...)
-	if len(ep.readings) > 0 {
-		l += b.model.LogLikelihood(ep.readings, two...)
+// both is ln of an epoch's evidence for two faults at each couple of places.
+func (b *belief) both(ep *epoch, ka faultmodel.Kind, xa []float64, kb faultmodel.Kind, xb []float64) [][]float64 {
+	out := b.model.Couples(ep.readings, ka, xa, kb, xb)
+	for i, x := range xa {
+		for j, y := range xb {
+			if len(ep.widths) > 0 {
+				out[i][j] += b.model.WidthLogLikelihood(ep.widths, append(faults(ka, x), faults(kb, y)...)...)
+			}
+			for _, s := range ep.spots {
+				out[i][j] += s.AtPair(ka, x, kb, y)
+			}
+		}
 	}
-	if len(ep.widths) > 0 {
-		l += b.model.WidthLogLikelihood(ep.widths, two...)
-	}
-	for _, s := range ep.spots {
-		l += s.AtPair(ka, x, kb, y)
-	}
-	return l
+	return out
 }
 
-// representatives are places that stand for where a kind of fault may be: what the
+// represent finds the places that stand for where a cause's kind of fault may be: what the
 // circuit and the field leave of the kind's prior is cut into parts of equal mass,
 // and the likeliest cell of each part stands for it (not its middle, which may
 // fall between two mirrored places, where the fault is known not to be). One
 // place stands for a kind without a position.
-func (p *pairing) representatives(c int) []float64 {
-	if p.place[c] == nil {
-		return []float64{0}
+func (p *pairing) represent(c int) {
+	if p.places[p.kind(c)] != nil {
+		return
 	}
-	if at, ok := p.places[p.kind(c)]; ok {
-		return at
+	if p.place[c] == nil {
+		p.places[p.kind(c)] = []float64{0}
+		return
 	}
 	mix := locate.Belief{Axis: p.axis, P: make([]float64, p.axis.Cells)}
 	for d := range p.space.causes {
@@ -378,7 +418,6 @@ func (p *pairing) representatives(c int) []float64 {
 		}
 	}
 	p.places[p.kind(c)] = out
-	return out
 }
 
 const representativePlaces = 3

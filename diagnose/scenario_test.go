@@ -89,6 +89,73 @@ func TestRepairNamesASpot(t *testing.T) {
 	}
 }
 
+// TestDarkBox: the loop light of a box without power is dark like the others. Priors
+// and rows by hand: after "broken" the supply has about 0.09 x 0.10 against
+// 0.38 x 0.85 for an open wire and 0.5 x 0.02 for the rest, so about 1 in 40.
+func TestDarkBox(t *testing.T) {
+	supply := func(a *Assessment) float64 {
+		return a.P("outlet-dead") + a.P("adapter-failed") + a.P("switched-off")
+	}
+	for _, role := range []Role{Homeowner, Support, Technician} {
+		broken := assess(t, role, say("continuity-sign", "broken"))
+		assert.Less(t, supply(broken), 0.05, role)
+		if r := broken.Step.Repair; r != nil && r.Cause != "" {
+			assert.NotEqual(t, "supply", broken.desk.engine.kb.Cause(r.Cause).Part, role)
+		}
+		dark := assess(t, role, say("continuity-sign", "dark"))
+		assert.Greater(t, supply(dark), 0.6, role)
+		assert.Equal(t, Fail, signItem([]*Answer{{Choice: "dark"}}).Judgement, "no walk passes with a dark box")
+	}
+	assert.Equal(t, "repair:switched-off", assess(t, Homeowner, say("continuity-sign", "dark")).Step.ID)
+	// A box without the light says nothing, so that its power is asked for soon.
+	log := []Entry{say("continuity-sign", "none-fitted")}
+	if a := assess(t, Homeowner, log...); a.Step.ID != "supply-sign" {
+		require.Equal(t, "tone-extent", a.Step.ID)
+		log = append(log, say("tone-extent", "nowhere"))
+	}
+	assert.Equal(t, "supply-sign", assess(t, Homeowner, log...).Step.ID)
+	// Once the light is seen nobody is told to switch the box on.
+	lit := assess(t, Homeowner, append(log, say("supply-sign", "on"))...)
+	assert.NotEqual(t, "repair:switched-off", lit.Step.ID)
+}
+
+// A repair is called that of the likeliest cause only where it is.
+func TestWhyARepairIsNext(t *testing.T) {
+	// Plugging it in takes 3 min, and an adapter or an outlet is likelier.
+	first := assess(t, Homeowner, say("supply-sign", "off"))
+	require.Equal(t, "repair:switched-off", first.Step.ID)
+	require.Less(t, first.P("switched-off"), first.Ranking[0].P)
+	assert.Contains(t, first.Why(), "More likely is "+first.causeName(first.Ranking[0].Cause))
+	assert.NotContains(t, first.Why(), "most likely")
+
+	likeliest := assess(t, Homeowner, say("continuity-sign", "complete"), say("tone-extent", "nowhere"))
+	require.Equal(t, "repair:collar-battery", likeliest.Step.ID)
+	require.Equal(t, "collar-battery", likeliest.Ranking[0].Cause.ID)
+	assert.Contains(t, likeliest.Why(), "The most likely cause is ")
+}
+
+// Only a passed walk lets anybody say that all works.
+func TestWhyNothingIsLeft(t *testing.T) {
+	mended := Entry{Repair: &RepairDone{Repair: "collar-battery", Fixed: true}}
+	walked := Entry{Repair: &RepairDone{Repair: "verify", Fixed: true}}
+	handed := Entry{Repair: &RepairDone{Repair: "refer"}}
+	found := Entry{Outcome: &Outcome{Cause: "collar-battery", Confirmed: true}}
+	for _, tt := range []struct {
+		why string
+		log []Entry
+	}{
+		{"Acceptance walk noted as passed; record and close.", []Entry{mended, walked}},
+		{"Acceptance walk noted as passed; record and close.", []Entry{mended, walked, found}},
+		{"No acceptance walk on record; make it before anyone relies on the boundary.", []Entry{mended, found}},
+		{"No acceptance walk on record; make it before anyone relies on the boundary.", []Entry{handed, found}},
+		{"Handed on.", []Entry{handed}},
+	} {
+		a := assess(t, Technician, tt.log...)
+		require.Equal(t, NextDone, a.Step.Kind)
+		assert.Equal(t, tt.why, a.Why())
+	}
+}
+
 // TestTwoBreaks: a tap with both sides broken proves two breaks, or an error.
 func TestTwoBreaks(t *testing.T) {
 	one := assess(t, Technician, say("continuity-sign", "broken"), tap(250, locate.Intact, locate.Broken))

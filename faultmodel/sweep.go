@@ -456,6 +456,32 @@ func (m *Model) SweepPairs(readings []Reading, k1, k2 Kind, atM []float64) [][]f
 	return out
 }
 
+// Couples is the LogLikelihood of a fault of kind k1 at each of at1 together with
+// one of k2 at each of at2, in [i][j]. It solves the circuit for every couple, which
+// for a few places is quicker than filling the tables of [Model.SweepPairs]. A
+// [Touch] is averaged over a few places that its other side may be at.
+func (m *Model) Couples(readings []Reading, k1 Kind, at1 []float64, k2 Kind, at2 []float64) [][]float64 {
+	const few = 2
+	partners := m.partners()
+	out := make([][]float64, len(at1))
+	for i, x := range at1 {
+		for k, y := range at2 {
+			one, two := Fault{Kind: k1, AtM: x}, Fault{Kind: k2, AtM: y}
+			if k1 != Touch && k2 != Touch {
+				out[i] = append(out[i], m.LogLikelihood(readings, one, two))
+				continue
+			}
+			var each []float64
+			for n := (3*i + k) % (len(partners) / few); n < len(partners); n += len(partners) / few {
+				one.ToM, two.ToM = partners[n], partners[n]
+				each = append(each, m.LogLikelihood(readings, one, two))
+			}
+			out[i] = append(out[i], logMean(each))
+		}
+	}
+	return out
+}
+
 // sweepWith is a sweep of a kind together with one that has no place.
 func (m *Model) sweepWith(readings []Reading, kind, still Kind, atM, out []float64) {
 	if !still.seen() {

@@ -133,6 +133,28 @@ func TestRecordAfterTheRepair(t *testing.T) {
 	assert.Equal(t, "pass", found[sign])
 }
 
+// Two faults are told once: by the remark that names them, or below by a line.
+func TestTwoFaultsAreToldOnce(t *testing.T) {
+	tap := func(a, b locate.Side) diagnose.Entry {
+		return diagnose.Entry{Answer: &diagnose.Answer{Check: "tap", AtM: ft(250), ASide: a, BSide: b}}
+	}
+	for _, x := range []struct {
+		entries []diagnose.Entry
+		line    int
+	}{
+		{[]diagnose.Entry{say("continuity-sign", "broken"), tap(locate.Broken, locate.Broken)}, 0}, // proves two, or an error
+		{[]diagnose.Entry{say("supply-sign", "off"), say("continuity-sign", "broken")}, 1},
+	} {
+		c := springCall(t, diagnose.Technician)
+		c.Log = x.entries
+		r := record(t, c, Options{})
+		table, err := r.Table(Terminal{})
+		require.NoError(t, err)
+		assert.Equal(t, x.line, strings.Count(table, "Two faults at once"))
+		assert.Equal(t, 1-x.line, strings.Count(table, "Mind: Two faults"))
+	}
+}
+
 // Nothing known, nothing asked: still a report, and no place is made up.
 func TestRecordOfNothing(t *testing.T) {
 	for _, m := range []*yard.Map{nil, {}} {

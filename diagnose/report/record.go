@@ -265,8 +265,8 @@ func (w *writer) finding(r *Record) {
 	top := w.a.Ranking[0]
 	r.Finding, r.Chance, r.Means = sentence(w.of(top.Cause.Name)), top.P, w.of(top.Cause.Means)
 	r.Word = w.base.Word("chance", w.role, top.P)
-	if w.a.TwoFaults >= twoWorth {
-		r.Two = fmt.Sprintf("Two faults at once: %s.", quantity.FormatPercent(w.a.TwoFaults))
+	if two := w.a.TwoFaults; two >= twoWorth && two <= diagnose.TwoFaultsNoted { // beyond, a remark names them
+		r.Two = fmt.Sprintf("Two faults at once: %s.", quantity.FormatPercent(two))
 	}
 	for _, n := range r.Result.Notes {
 		r.Remarks = append(r.Remarks, strings.TrimSpace(n))
@@ -337,9 +337,6 @@ func (w *writer) step(r *Record) {
 	}
 	s := a.Step
 	r.Next.Why = strings.TrimSpace(a.Why())
-	if s.Kind == diagnose.NextDone && w.noted(refer) {
-		r.Next.Why = "The case was handed on."
-	}
 	r.Next.Minutes = quantity.FormatMinutes(s.Minutes)
 	if s.Cost > 0 {
 		r.Next.Cost = w.money(s.Cost)
