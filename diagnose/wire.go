@@ -234,7 +234,7 @@ func (e *Engine) costs(role Role) locate.Costs {
 		TapError:          s.TapError.Value,
 		PersistentError:   s.PersistentError.Value,
 	}
-	if splice := e.kb.Item("waterproof-splice"); splice != nil {
+	if splice := e.kb.Item(SpliceItem); splice != nil {
 		c.JoinPrice = splice.Price.Value
 	}
 	if wire := e.kb.Item("boundary-wire"); wire != nil {

@@ -5,13 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"loopfault/diagnose"
+	"loopfault/diagnose/quantity"
 	"loopfault/diagnose/yard"
 )
 
@@ -22,8 +22,8 @@ func newYardUpdate(p *program) *cobra.Command {
 		Use: "update FILE CASE", Short: "Add what a finished case changed to a map",
 		Long: `Add what a finished case changed to a map: the splices that taps, mended spots and new sections
 left in the wire, and, where the acceptance walk has passed, its readings as the new baseline.
-Everything else in the file stays as its owner wrote it. FILE itself is changed unless -o names
-another.`,
+Everything else in the file stays as its owner wrote it; what new wire took the place of is told
+for its owner to take out. FILE itself is changed unless -o names another.`,
 		Example: "  loopfault yard update orchard.yaml spring-call.yaml",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
@@ -49,7 +49,11 @@ another.`,
 			if err != nil {
 				return err
 			}
-			u := yard.Update{Features: newSplices(c)}
+			work := diagnose.Joints(engine.Base(), c)
+			u := yard.Update{Features: newSplices(work.Joints)}
+			for _, text := range outdated(work, m.Units()) {
+				fmt.Fprintln(p.Err, "note: "+text)
+			}
 			date := lastDay(c.Log, p.Now())
 			if desk.Verify(c.Log).Pass {
 				u.Baseline = newBaseline(c.Log, date)
@@ -84,62 +88,28 @@ another.`,
 	return c
 }
 
-// sameSpotM is within what two places along the wire are one spot.
-const sameSpotM = 0.5
-
-// newSplices are the splices that a case left in the wire and its map does not
-// have: one at each spot that was opened or mended, two at the ends of a new
-// section, none inside it.
-func newSplices(c *diagnose.Case) []yard.Feature {
-	var taps, mended []yard.Feature
-	type stretch struct{ fromM, toM float64 }
-	var laid []stretch
-	splice := func(atM float64, note string) yard.Feature {
-		return yard.Feature{FromM: atM, ToM: atM, Kind: yard.Splice, Note: note}
-	}
-	for _, e := range standing(c.Log) {
-		switch {
-		case e.Answer != nil && e.Answer.Check == "tap" && e.Answer.AtM != nil && e.Answer.Choice == "":
-			taps = append(taps, splice(*e.Answer.AtM, "tap"))
-		case e.Repair == nil || !e.Repair.Fixed:
-		case e.Repair.FromM != nil && e.Repair.ToM != nil:
-			from, to := math.Min(*e.Repair.FromM, *e.Repair.ToM), math.Max(*e.Repair.FromM, *e.Repair.ToM)
-			laid = append(laid, stretch{from, to})
-			mended = append(mended, splice(from, "new section begins"), splice(to, "new section ends"))
-		case e.Repair.AtM != nil:
-			mended = append(mended, splice(*e.Repair.AtM, e.Repair.Repair))
-		}
-	}
-	known := c.Yard.FeaturesOf(yard.Splice)
+// newSplices are the joints of a case, for its map.
+func newSplices(joints []diagnose.Joint) []yard.Feature {
 	var out []yard.Feature
-next:
-	for _, f := range append(mended, taps...) {
-		for _, s := range laid {
-			if f.FromM > s.fromM+sameSpotM && f.FromM < s.toM-sameSpotM {
-				continue next
-			}
-		}
-		for _, k := range known {
-			if !k.Unplaced && math.Abs(k.FromM-f.FromM) < sameSpotM {
-				continue next
-			}
-		}
-		out = append(out, f)
-		known = append(known, f)
+	for _, j := range joints {
+		out = append(out, yard.Feature{FromM: j.FromM, ToM: j.ToM, Kind: yard.Splice, Note: j.What})
 	}
 	return out
 }
 
-// standing are the entries that are not taken back.
-func standing(log []diagnose.Entry) []diagnose.Entry {
-	var out []diagnose.Entry
-	for _, e := range log {
-		switch {
-		case !e.Undo:
-			out = append(out, e)
-		case len(out) > 0:
-			out = out[:len(out)-1]
+// outdated says what a map still shows that the case took out of the wire: only its
+// owner takes anything out of a file.
+func outdated(w diagnose.WireWork, u quantity.Units) []string {
+	var out []string
+	for _, f := range w.Gone {
+		where := "at " + quantity.FormatRange(f.FromM, f.ToM, u)
+		if f.Unplaced {
+			where = "somewhere on the wire"
 		}
+		out = append(out, fmt.Sprintf("new wire took the place of the splice %s; take it out of the map", where))
+	}
+	if w.Anew {
+		out = append(out, "the whole wire was laid anew; lengths and path in the map are those of the old one")
 	}
 	return out
 }
@@ -147,7 +117,8 @@ func standing(log []diagnose.Entry) []diagnose.Entry {
 // newBaseline are the readings since the last repair of the wire.
 func newBaseline(log []diagnose.Entry, date string) *yard.Baseline {
 	b := &yard.Baseline{Date: date}
-	for _, e := range standing(log) {
+	for _, i := range diagnose.Kept(log) {
+		e := log[i]
 		if e.Repair != nil && e.Repair.Repair != string(diagnose.NextVerify) {
 			b = &yard.Baseline{Date: date}
 		}

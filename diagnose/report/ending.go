@@ -243,52 +243,16 @@ func (w *writer) knownRepair(d *diagnose.RepairDone) *kb.Repair {
 	return w.base.Repair(d.Repair)
 }
 
-// sameSpotM is within what two places along the wire are one spot: what is opened
-// there is opened once. Judgement.
-const sameSpotM = 0.5
-
-// joint is a splice that this call put into the wire.
-type joint struct {
-	atM  float64
-	what string
-}
-
-// joints are the splices of this call that the map does not have: at a repair
-// with a place, at both ends of a new section, and wherever the wire was cut for a
-// tap outside of it.
-func (w *writer) joints() []joint {
-	var mended, taps []joint
-	var laid [][2]float64
-	for _, i := range w.kept() {
-		switch e := w.a.Log()[i]; {
-		case e.Answer != nil && e.Answer.Check == "tap" && e.Answer.AtM != nil && e.Answer.Choice == "":
-			taps = append(taps, joint{*e.Answer.AtM, "where it was tapped"})
-		case !repaired(e):
-		case e.Repair.FromM != nil && e.Repair.ToM != nil:
-			from, to := min(*e.Repair.FromM, *e.Repair.ToM), max(*e.Repair.FromM, *e.Repair.ToM)
-			laid = append(laid, [2]float64{from, to})
-			mended = append(mended, joint{from, "new section begins"}, joint{to, "new section ends"})
-		case e.Repair.AtM != nil:
-			mended = append(mended, joint{*e.Repair.AtM, w.words().Repair(&diagnose.RepairDone{Repair: e.Repair.Repair})})
-		}
+// whatJoint says what a joint is.
+func (w *writer) whatJoint(j diagnose.Joint) string {
+	made := &diagnose.RepairDone{Repair: j.What}
+	switch {
+	case j.What == diagnose.JointTap:
+		return "where it was tapped"
+	case w.knownRepair(made) != nil:
+		return w.words().Repair(made)
 	}
-	var old []float64
-	for _, f := range w.c.Yard.FeaturesOf("splice") {
-		if !f.Unplaced {
-			old = append(old, f.FromM)
-		}
-	}
-	var out []joint
-	for _, j := range append(mended, taps...) {
-		inside := slices.ContainsFunc(laid, func(s [2]float64) bool { return j.atM > s[0]+sameSpotM && j.atM < s[1]-sameSpotM })
-		there := slices.ContainsFunc(old, func(atM float64) bool { return max(atM-j.atM, j.atM-atM) < sameSpotM })
-		if inside || there {
-			continue
-		}
-		out = append(out, j)
-		old = append(old, j.atM)
-	}
-	return out
+	return j.What
 }
 
 // used is the bill of what the repairs of this call took.
@@ -302,16 +266,17 @@ func (w *writer) used(r *Record) {
 		if known := w.knownRepair(e.Repair); known != nil {
 			b.uses(known)
 		}
-		if e.Repair.FromM != nil && e.Repair.ToM != nil {
-			b.section(*e.Repair.FromM, *e.Repair.ToM)
-		}
+	}
+	work := diagnose.Joints(w.base, w.c)
+	for _, v := range work.Laid {
+		b.section(v.FromM, v.ToM)
 	}
 	if len(b.order) == 0 {
 		return
 	}
-	for _, j := range w.joints() {
-		if j.what == "where it was tapped" {
-			b.add(spliceItem, 1)
+	for _, j := range work.Joints {
+		if j.What == diagnose.JointTap {
+			b.add(diagnose.SpliceItem, 1)
 		}
 	}
 	r.Used, r.UsedTotal = b.lines()

@@ -2,6 +2,7 @@ package report
 
 import (
 	"html"
+	"math"
 	"regexp"
 	"strings"
 	"testing"
@@ -192,7 +193,7 @@ func TestRepairThatDidNotLast(t *testing.T) {
 }
 
 // A new section has a splice at each end and none inside; a tap outside it leaves
-// one; what the map knows already is not new.
+// one; what the map knows already is not new. They are told along the wire.
 func TestNewSplices(t *testing.T) {
 	c := until(t, diagnose.Technician, 1, tap(200, locate.Intact, locate.Broken), tap(150, locate.Intact, locate.Broken),
 		tap(300, locate.Intact, locate.Broken), repair("replace-section", true, 290, 320))
@@ -204,7 +205,7 @@ func TestNewSplices(t *testing.T) {
 		}
 	}
 	// The orchard yard has a splice at 150 ft.
-	assert.Equal(t, []string{"290 ft, new section begins", "320 ft, new section ends", "200 ft, where it was tapped"}, splices)
+	assert.Equal(t, []string{"200 ft, where it was tapped", "290 ft, new section begins", "320 ft, new section ends"}, splices)
 	used := map[string]string{}
 	for _, m := range r.Used {
 		used[m.Name] = m.Amount
@@ -212,6 +213,49 @@ func TestNewSplices(t *testing.T) {
 	// 30 ft and a tenth for slack; two splices of the section and one of the tap.
 	assert.Equal(t, "33 ft", used["boundary wire, direct burial, 20 awg"])
 	assert.Equal(t, "3", used["gel-filled splice"])
+}
+
+// A report says where a splice is no better than the case does, which of the map's
+// are gone, and bills new wire only where some was laid.
+func TestSplicesOfAStretch(t *testing.T) {
+	built := func(r *Record) (out []string) {
+		for _, f := range r.AsBuilt {
+			if strings.HasPrefix(f.Name, "splice") || strings.HasPrefix(f.Name, "new splice") {
+				out = append(out, f.Name+": "+f.Value)
+			}
+		}
+		return out
+	}
+	amount := func(r *Record, item string) string {
+		for _, m := range r.Used {
+			if strings.HasPrefix(m.Name, item) {
+				return m.Amount
+			}
+		}
+		return ""
+	}
+	r := record(t, until(t, diagnose.Technician, 1, repair("wire-cut", true, 290, 297)), Options{})
+	rejoin := newEngine().Base().Repair("repair:wire-cut").Name.For("technician")
+	assert.Equal(t, []string{"new splice: within 290 to 297 ft, " + rejoin}, built(r))
+	// What the knowledge base has the repair of a cut take, whatever was laid bare.
+	assert.Equal(t, "2.0 ft", amount(r, "boundary wire"))
+	assert.Equal(t, "2", amount(r, "gel-filled splice"))
+
+	// The orchard yard has splices at 150 and 431 ft, and two legs of lead-in.
+	r = record(t, until(t, diagnose.Technician, 1, tap(300, locate.Intact, locate.Broken), repair("replace-section", false, 140, 160)), Options{})
+	assert.Equal(t, []string{"new splice: 140 ft, new section begins", "new splice: 160 ft, new section ends",
+		"new splice: 300 ft, where it was tapped", "splice gone: 150 ft, new wire in its place"}, built(r))
+
+	m := until(t, diagnose.Technician, 1).Yard
+	legM, totalM := m.LeadInM(), m.TotalM()
+	r = record(t, until(t, diagnose.Technician, 1, tap(300, locate.Intact, locate.Broken), repair("replace-loop", true)), Options{})
+	assert.Equal(t, []string{
+		"new splice: " + quantity.FormatLength(legM, quantity.Feet) + ", replace loop",
+		"new splice: " + quantity.FormatLength(totalM-legM, quantity.Feet) + ", replace loop",
+		"splice gone: 150 ft, new wire in its place", "splice gone: 431 ft, new wire in its place"}, built(r))
+	// All of the wire and a tenth for slack.
+	assert.Equal(t, quantity.FormatLength(math.Ceil(totalM*1.1/quantity.MPerFt)*quantity.MPerFt, quantity.Feet), amount(r, "boundary wire"))
+	assert.Equal(t, "2", amount(r, "gel-filled splice"), "the tap's is in the ground no more")
 }
 
 // Every material of a new section has a unit and a price.

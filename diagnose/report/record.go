@@ -662,11 +662,8 @@ func (w *writer) question(check string) string {
 // Common practice, no source.
 const slack = 1.1
 
-// The items that a section and a tap take.
-const (
-	wireItem   = "boundary-wire"
-	spliceItem = "waterproof-splice"
-)
+// wireItem is what a section takes by the foot.
+const wireItem = "boundary-wire"
 
 // bill adds up materials.
 type bill struct {
@@ -740,7 +737,7 @@ func (w *writer) materials(r *Record) {
 		b.section(*s.FromM, *s.ToM)
 	}
 	if p := w.a.Plan; p != nil && w.a.Step.Kind == diagnose.NextTap {
-		b.add(spliceItem, math.Ceil(p.Expected.NewSplices)-b.amounts[spliceItem])
+		b.add(diagnose.SpliceItem, math.Ceil(p.Expected.NewSplices)-b.amounts[diagnose.SpliceItem])
 	}
 	r.Materials, r.Total = b.lines()
 	w.bring(r, repair)
@@ -861,8 +858,20 @@ func (w *writer) asBuilt(r *Record) {
 	}
 	add("boundary", length(m.BoundaryLength()))
 	add("lead-in, each leg", length(m.LeadInLength()))
-	for _, j := range w.joints() {
-		add("new splice", w.length(j.atM)+", "+j.what)
+	work := diagnose.Joints(w.base, w.c)
+	for _, j := range work.Joints {
+		where := w.length(j.FromM)
+		if j.FromM < j.ToM {
+			where = "within " + w.stretch(j.FromM, j.ToM)
+		}
+		add("new splice", where+", "+w.whatJoint(j))
+	}
+	for _, f := range work.Gone {
+		where := w.stretch(f.FromM, f.ToM)
+		if f.Unplaced {
+			where = "somewhere on the wire"
+		}
+		add("splice gone", where+", new wire in its place")
 	}
 	if m == nil {
 		return
