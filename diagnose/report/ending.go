@@ -243,45 +243,6 @@ func (w *writer) knownRepair(d *diagnose.RepairDone) *kb.Repair {
 	return w.base.Repair(d.Repair)
 }
 
-// whatJoint says what a joint is.
-func (w *writer) whatJoint(j diagnose.Joint) string {
-	made := &diagnose.RepairDone{Repair: j.What}
-	switch {
-	case j.What == diagnose.JointTap:
-		return "where it was tapped"
-	case w.knownRepair(made) != nil:
-		return w.words().Repair(made)
-	}
-	return j.What
-}
-
-// used is the bill of what the repairs of this call took.
-func (w *writer) used(r *Record) {
-	b := bill{w: w}
-	for _, i := range w.kept() {
-		e := w.a.Log()[i]
-		if !repaired(e) {
-			continue
-		}
-		if known := w.knownRepair(e.Repair); known != nil {
-			b.uses(known)
-		}
-	}
-	work := diagnose.Joints(w.base, w.c)
-	for _, v := range work.Laid {
-		b.section(v.FromM, v.ToM)
-	}
-	if len(b.order) == 0 {
-		return
-	}
-	for _, j := range work.Joints {
-		if j.What == diagnose.JointTap {
-			b.add(diagnose.SpliceItem, 1)
-		}
-	}
-	r.Used, r.UsedTotal = b.lines()
-}
-
 // label is a check in a few words for who was not there when it was asked: its
 // name, with the legs as they are marked.
 func label(check string) string {
