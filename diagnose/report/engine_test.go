@@ -274,7 +274,9 @@ func TestRecordInMetres(t *testing.T) {
 	m, err := yard.Load("../../testdata/yards/terrace.yaml")
 	require.NoError(t, err)
 	c.Yard = m
-	r := record(t, c, Options{Units: quantity.Metres})
+	// The reasons are the engine's own sentences: it speaks the reader's units too.
+	r, err := New(diagnose.New(newEngine().Base(), diagnose.Options{Units: quantity.Metres}), c, Options{Units: quantity.Metres})
+	require.NoError(t, err)
 	assert.Greater(t, r.Chance, 0.5)
 	page, err := r.HTML()
 	require.NoError(t, err)
