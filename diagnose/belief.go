@@ -116,10 +116,19 @@ func (b *belief) weighChoices(e *Engine) {
 		if f.answer.Unsure {
 			unsure = e.kb.Settings.Unsure.Value
 		}
+		before := b.saidBefore(f)
 		logL := make([]float64, len(row))
 		for h := range row {
-			p := row[b.stand[h][f.epoch]]
-			logL[h] = math.Log((1-unsure)*p + unsure/float64(len(check.Answers)))
+			left := b.stand[h][f.epoch]
+			p := (1-unsure)*row[left] + unsure/float64(len(check.Answers))
+			if before != nil && left == b.stand[h][before.epoch] {
+				// Nothing has changed since: who read a light wrongly does so again.
+				p *= e.kb.Settings.SameFactShare.Value
+				if before.answer.Choice == f.answer.Choice {
+					p += 1 - e.kb.Settings.SameFactShare.Value
+				}
+			}
+			logL[h] = math.Log(p)
 		}
 		b.terms = append(b.terms, term{f, logL, float64(len(check.Answers))})
 		if check.Fact != "" {
@@ -148,6 +157,17 @@ func (b *belief) weighChoices(e *Engine) {
 			b.logP[h] += math.Log(e.sometimesAway(hyp))
 		}
 	}
+}
+
+// saidBefore is the last answer to the same check before the repair that came before f.
+func (b *belief) saidBefore(f fact) *fact {
+	for i := len(b.h.facts) - 1; i >= 0; i-- {
+		g := &b.h.facts[i]
+		if g.answer.Check == f.answer.Check && g.epoch < f.epoch && g.answer.When == f.answer.When {
+			return g
+		}
+	}
+	return nil
 }
 
 // sometimesAway is the chance that somebody sees the fault away: the cause comes

@@ -3,12 +3,14 @@ package diagnose
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"loopfault/faultmodel"
 	"loopfault/kb"
 )
 
@@ -271,4 +273,54 @@ func TestFaultAway(t *testing.T) {
 	base := d.Assess(nil)
 	assert.Greater(t, d.Assess(away).P("conductor-fatigue"), base.P("conductor-fatigue"))
 	assert.Less(t, d.Assess(now).P("wire-cut"), base.P("wire-cut")/3)
+}
+
+// TestSaidAgainAfterARepair holds that an answer given again after a repair that
+// changed nothing is mostly the old answer over again, a share s of it news, so
+// that its odds are (s p + 1-s)/(s q + 1-s) and not p/q; and that another answer
+// than before is news of weight p/q.
+func TestSaidAgainAfterARepair(t *testing.T) {
+	e := newEngine(t)
+	c, s := e.kb.Check("continuity-sign"), e.kb.Settings.SameFactShare.Value
+	battery := Entry{Repair: &RepairDone{Repair: "collar-battery"}}
+	index := func(id string) int {
+		return slices.IndexFunc(e.space.causes, func(c kb.Cause) bool { return c.ID == id })
+	}
+	cut, whole := index("wire-cut"), index("width-set-low")
+	first := []Entry{say(c.ID, c.Answers[1].ID), battery}
+	odds := func(log []Entry) float64 { p := posteriorOf(e, log); return math.Log(p[cut] / p[whole]) }
+	for k, a := range c.Answers {
+		p, q := e.tables[c.ID].any[k][cut], e.tables[c.ID].any[k][whole]
+		want := math.Log(p / q)
+		if k == 1 {
+			want = math.Log((s*p + 1 - s) / (s*q + 1 - s))
+		}
+		got := odds(append(first[:2:2], say(c.ID, a.ID))) - odds(first)
+		require.InDelta(t, want, got, 1e-9, a.ID)
+	}
+}
+
+// TestWhoUsedAToolHasIt holds that what had to be bought for one step is in the
+// hand for the next, and gone again when the answer is taken back.
+func TestWhoUsedAToolHasIt(t *testing.T) {
+	e := newEngine(t)
+	d, err := e.At(&Case{Role: Homeowner})
+	require.NoError(t, err)
+	minutes := func(log ...Entry) (float64, float64) {
+		m, money, ok := d.Assess(log).able(nil, []string{"meter"}, false, false, nil)
+		require.True(t, ok)
+		return m, money
+	}
+	want := e.kb.Tool("meter")
+	m, money := minutes()
+	require.Equal(t, want.ObtainMinutes.Homeowner, m)
+	require.Equal(t, want.ObtainPrice.Value, money)
+	ohms := read(faultmodel.LoopOhms, 5)
+	m, money = minutes(ohms)
+	require.Zero(t, m)
+	require.Zero(t, money)
+	m, _ = minutes(ohms, Entry{Undo: true})
+	require.Equal(t, want.ObtainMinutes.Homeowner, m)
+	m, _ = minutes(say("loop-ohms", Unknown))
+	require.Equal(t, want.ObtainMinutes.Homeowner, m, "who could not do it has no meter")
 }

@@ -23,6 +23,7 @@ type history struct {
 	latest  map[string]*Answer // by check, over the whole log
 	asked   map[string]bool    // answered in a way that need not be asked again
 	later   map[string]bool
+	used    map[string]bool // tools that an answer or a repair took: who used one has it
 }
 
 // adds tells whether answers to the check add up instead of replacing one another.
@@ -67,7 +68,12 @@ func Kept(log []Entry) []int {
 
 // read derives what holds from the log.
 func (e *Engine) read(log []Entry) history {
-	h := history{latest: map[string]*Answer{}, asked: map[string]bool{}, later: map[string]bool{}}
+	h := history{latest: map[string]*Answer{}, asked: map[string]bool{}, later: map[string]bool{}, used: map[string]bool{}}
+	use := func(tools []string) {
+		for _, t := range tools {
+			h.used[t] = true
+		}
+	}
 	for _, i := range Kept(log) {
 		switch entry := log[i]; {
 		case entry.Repair != nil && entry.Repair.Repair == refer:
@@ -75,6 +81,9 @@ func (e *Engine) read(log []Entry) history {
 		case entry.Repair != nil:
 			h.repairs = append(h.repairs, entry.Repair)
 			e.reopen(&h)
+			if r := e.repair(entry.Repair.Repair); r != nil {
+				use(r.Tools)
+			}
 		case entry.Outcome != nil:
 			h.outcome = entry.Outcome
 		case entry.Answer != nil:
@@ -90,6 +99,7 @@ func (e *Engine) read(log []Entry) history {
 				h.drop(a.Check, len(h.repairs), check)
 				continue
 			}
+			use(check.Tools)
 			f := fact{entry: i, epoch: len(h.repairs), answer: a}
 			if adds(check) && !replaces(check, a, h.facts) {
 				h.facts = append(h.facts, f)

@@ -219,7 +219,7 @@ func (a *Assessment) can(c *kb.Check, stopped map[string]*kb.Rule) bool {
 }
 
 // able tells whether the person may and can do a thing, and what getting the
-// missing tools costs in minutes and money.
+// missing tools costs in minutes and money. Tools used so far are not bought again.
 func (a *Assessment) able(roles, tools []string, onWire, digs bool, stopped map[string]*kb.Rule) (minutes, money float64, ok bool) {
 	role := string(a.desk.c.Role)
 	if len(roles) > 0 && !slices.Contains(roles, role) ||
@@ -227,7 +227,7 @@ func (a *Assessment) able(roles, tools []string, onWire, digs bool, stopped map[
 		return 0, 0, false
 	}
 	for _, t := range tools {
-		if a.desk.hand[t] {
+		if a.desk.hand[t] || a.belief.h.used[t] {
 			continue
 		}
 		tool := a.desk.engine.kb.Tool(t)
@@ -267,7 +267,7 @@ func (a *Assessment) searchStep(g *group) Step {
 	plan := g.plan
 	a.Plan = plan
 	act := plan.Next
-	if act.Kind == locate.ActTap && a.taps() >= maxTaps {
+	if act.Kind == locate.ActTap && a.taps() >= mostTaps(g) {
 		// Taps have stopped telling: what is left is laid anew.
 		v := g.place.Interval(0.9)
 		act = locate.Act{Kind: locate.ActReplace, FromM: v.FromM, ToM: v.ToM}
@@ -292,9 +292,15 @@ func (a *Assessment) searchStep(g *group) Step {
 	return s
 }
 
-// maxTaps is after how many taps without a repair a search is given up for a new
-// section: twice what halving 1,000 ft to a foot takes.
-const maxTaps = 20
+// mostTaps is after how many taps without a repair a search is given up for a new
+// section: for a break twice what halving 1,000 ft to a foot takes; for a leak, a
+// touch or a poor joint, which a tap shows by ohms at best, as many as halve it once.
+func mostTaps(g *group) int {
+	if g.kind == string(faultmodel.Open) {
+		return 20
+	}
+	return 10
+}
 
 // taps is how many taps were made since the last repair.
 func (a *Assessment) taps() (n int) {

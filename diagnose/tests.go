@@ -74,11 +74,9 @@ func (a *Assessment) outcomes(m *problem, c *kb.Check) []policy.Outcome {
 func (a *Assessment) choiceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 	t := a.desk.engine.tables[c.ID]
 	news := 1.0
-	if c.Fact != "" {
-		for _, f := range a.belief.h.facts {
-			if other := a.desk.engine.kb.Check(f.answer.Check); other.Fact == c.Fact {
-				news = a.desk.engine.kb.Settings.SameFactShare.Value
-			}
+	for _, f := range a.belief.h.facts {
+		if other := a.desk.engine.kb.Check(f.answer.Check); other.ID == c.ID || c.Fact != "" && other.Fact == c.Fact {
+			news = a.desk.engine.kb.Settings.SameFactShare.Value
 		}
 	}
 	var narrowed []float64 // the same for every answer that names a place
