@@ -143,7 +143,7 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 		return
 	}
 	if first != nil {
-		minutes += first.Minutes.For(string(a.desk.c.Role))
+		minutes += a.minutes(first)
 	}
 	rate := a.desk.engine.perMinute(a.desk.c.Role)
 	planner := a.desk.Planner()
@@ -195,7 +195,7 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 		}
 		minutes += r.Minutes.For(string(a.desk.c.Role))
 		if first != nil {
-			minutes += first.Minutes.For(string(a.desk.c.Role))
+			minutes += a.minutes(first)
 		}
 		cost := a.price(r, minutes) + money
 		var ends policy.Hypothesis
@@ -240,21 +240,13 @@ func (a *Assessment) placing(cause *kb.Cause, stopped map[string]*kb.Rule) *kb.C
 	if long <= placedM {
 		return nil
 	}
-	var best *kb.Check
-	for i := range a.desk.engine.kb.Checks {
-		c := &a.desk.engine.kb.Checks[i]
+	return a.cheapest(func(c *kb.Check) bool {
 		places := c.Kind == kb.Widths || c.Kind == kb.Stretch && a.desk.engine.tables[c.ID] == nil
 		if cause.Mirror {
 			places = c.Quantity == string(faultmodel.LeadInOhmsOpen)
 		}
-		if !places || a.belief.h.asked[c.ID] || !a.can(c, stopped) {
-			continue
-		}
-		if role := string(a.desk.c.Role); best == nil || c.Minutes.For(role) < best.Minutes.For(role) {
-			best = c
-		}
-	}
-	return best
+		return places && !a.belief.h.asked[c.ID] && a.can(c, stopped)
+	})
 }
 
 // tried tells whether a repair was done already in this case without success:

@@ -53,16 +53,21 @@ func (a *Assessment) next(choose func(*problem) policy.Decision) {
 	case policy.DoAct:
 		switch x := m.acts[choice.Index]; {
 		case x.first != nil:
-			a.take(a.checkStep(x.first, x.first.Minutes.For(string(a.desk.c.Role))))
+			a.take(a.checkStep(x.first, a.minutes(x.first)))
 		case x.group != nil:
 			a.take(a.searchStep(x.group))
 		default:
 			a.take(a.repairStep(x.repair, x.minutes))
 		}
 	default:
-		// Before giving up, what was put off is asked after all.
-		if c := a.putOff(stopped); c != nil {
-			a.take(a.checkStep(c, c.Minutes.For(string(a.desk.c.Role))))
+		// Before giving up, what was put off is asked after all, and what whoever
+		// comes would ask first about the place.
+		c := a.putOff(stopped)
+		if c == nil {
+			c = a.toHandOn(stopped)
+		}
+		if c != nil {
+			a.take(a.checkStep(c, a.minutes(c)))
 			break
 		}
 		a.take(a.general(refer))
@@ -187,7 +192,6 @@ func (a *Assessment) all(cs []kb.Condition) bool {
 // they hold already. ok is false where they cannot: an answer given stands against
 // them, or the check they want cannot be asked.
 func (a *Assessment) pending(cs []kb.Condition, stopped map[string]*kb.Rule) (first *kb.Check, ok bool) {
-	minutes := func(c *kb.Check) float64 { return c.Minutes.For(string(a.desk.c.Role)) }
 	for _, c := range cs {
 		if a.holds(c) {
 			continue
@@ -198,7 +202,7 @@ func (a *Assessment) pending(cs []kb.Condition, stopped map[string]*kb.Rule) (fi
 			if check == nil || a.belief.h.asked[check.ID] || !a.can(check, stopped) {
 				continue
 			}
-			if best == nil || minutes(check) < minutes(best) {
+			if best == nil || a.minutes(check) < a.minutes(best) {
 				best = check
 			}
 		}
@@ -337,21 +341,41 @@ func (a *Assessment) plan(g *group, how ...locate.Option) *locate.Plan {
 
 // putOff is the cheapest check that was answered "later" and can be asked now.
 func (a *Assessment) putOff(stopped map[string]*kb.Rule) *kb.Check {
+	return a.cheapest(func(c *kb.Check) bool { return a.belief.h.later[c.ID] && a.can(c, stopped) })
+}
+
+// toHandOn is the cheapest quick question that may tell where on the wire the fault
+// is, where it is the wire that will be handed on. The price of handing on does not
+// depend on the place, so that the optimisation would not ask.
+func (a *Assessment) toHandOn(stopped map[string]*kb.Rule) *kb.Check {
+	const likely, quick = 0.5, 5.0 // judgement; minutes
+	var wire float64
+	for i := range a.groups {
+		wire += a.groups[i].p
+	}
+	if wire < likely {
+		return nil
+	}
+	return a.cheapest(func(c *kb.Check) bool {
+		return c.Kind == kb.Choice && slices.ContainsFunc(c.Answers, func(x kb.Answer) bool { return x.Place }) &&
+			len(c.Tools) == 0 && a.minutes(c) <= quick && !a.belief.h.asked[c.ID] && a.can(c, stopped)
+	})
+}
+
+// cheapest is the check that takes the person the fewest minutes of those that serve;
+// nil where none does.
+func (a *Assessment) cheapest(serves func(*kb.Check) bool) *kb.Check {
 	var best *kb.Check
 	for i := range a.desk.engine.kb.Checks {
 		c := &a.desk.engine.kb.Checks[i]
-		if !a.belief.h.later[c.ID] {
-			continue
-		}
-		if !a.can(c, stopped) {
-			continue
-		}
-		if role := string(a.desk.c.Role); best == nil || c.Minutes.For(role) < best.Minutes.For(role) {
+		if serves(c) && (best == nil || a.minutes(c) < a.minutes(best)) {
 			best = c
 		}
 	}
 	return best
 }
+
+func (a *Assessment) minutes(c *kb.Check) float64 { return c.Minutes.For(string(a.desk.c.Role)) }
 
 // expect fills in what the case will still take.
 func (a *Assessment) expect(m *problem, choice policy.Decision) {

@@ -36,7 +36,7 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 		if !ok || !a.all(c.Needs) {
 			continue
 		}
-		minutes += c.Minutes.For(string(a.desk.c.Role))
+		minutes += a.minutes(c)
 		can = append(can, candidate{test: test{c, minutes}, cost: minutes*rate + money})
 	}
 	a.sampledMass() // before it is read from several sides
