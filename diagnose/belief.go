@@ -213,6 +213,8 @@ func (b *belief) epochs(e *Engine) []epoch {
 			ep.readings = append(ep.readings, tapReadings(a)...)
 		case check.Kind == kb.Widths:
 			ep.widths = append(ep.widths, a.Widths...)
+		case check.Kind == kb.Position && a.Choice == throughout:
+			ep.spots = append(ep.spots, locate.Trace{Throughout: true, LengthM: b.axis.LengthM})
 		case check.Kind == kb.Position && a.AtM != nil:
 			end := locate.EndA
 			if a.End == locate.EndB {
@@ -238,6 +240,9 @@ func (b *belief) epochs(e *Engine) []epoch {
 	}
 	return out
 }
+
+// throughout is the answer of a trace that lost the signal nowhere.
+const throughout = "throughout"
 
 // SplicePitM is how far either side of an old splice its opening lays the wire bare.
 const SplicePitM = quantity.MPerFt

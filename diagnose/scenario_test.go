@@ -267,3 +267,23 @@ func TestHomeownerIsSplitFirst(t *testing.T) {
 	assert.Contains(t, []string{"supply-sign", "switch-position", "continuity-sign", "tone-extent", "new-battery", "short-loop-collar", "short-loop-sign"}, first.Step.ID)
 	walk(nil, 0)
 }
+
+// TestHeardToTheFarEnd: a tracer that hears the signal all the way round speaks
+// against every break, one in ten of whole wires against one in twenty of broken
+// ones aside (judgement), and points nowhere.
+func TestHeardToTheFarEnd(t *testing.T) {
+	breaks := func(a *Assessment) (p float64) {
+		for _, c := range a.belief.breakCauses() {
+			p += a.P(a.belief.space.causes[c].ID)
+		}
+		return p
+	}
+	before := assess(t, Technician, say("tone-extent", "nowhere"))
+	heard := assess(t, Technician, say("tone-extent", "nowhere"), say("trace", "throughout"))
+	lost := assess(t, Technician, say("tone-extent", "nowhere"), Entry{Answer: &Answer{Check: "trace", AtM: ptr(ft(300)), End: locate.EndA}})
+	require.Greater(t, breaks(before), 0.4)
+	require.Less(t, breaks(heard), 0.15)
+	require.Greater(t, breaks(lost), breaks(before))
+	require.NotNil(t, lost.Where)
+	require.InDelta(t, ft(300), lost.Where.BestM, ft(5))
+}

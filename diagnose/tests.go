@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"math"
 	"slices"
 
 	"loopfault/diagnose/policy"
@@ -151,15 +150,10 @@ func (a *Assessment) placeEvidence(c *kb.Check, x float64) locate.Evidence {
 // traceOutcomes are "lost it somewhere", which places a break, and "heard it all
 // the way", which speaks against one.
 func (a *Assessment) traceOutcomes(m *problem, c *kb.Check) []policy.Outcome {
-	length := a.belief.axis.LengthM
 	lost, heard := policy.Outcome{P: make([]float64, len(m.hyps))}, policy.Outcome{P: make([]float64, len(m.hyps))}
-	whole := math.Exp(locate.Trace{LengthM: length}.Healthy()) * length
 	for i, h := range m.hyps {
 		hyp := a.belief.space.hyps[h]
-		lost.P[i] = whole
-		if a.belief.isBreak(hyp.a) || hyp.b >= 0 && a.belief.isBreak(hyp.b) {
-			lost.P[i] = 1
-		}
+		lost.P[i] = locate.Trace{}.Lost(a.belief.isBreak(hyp.a) || hyp.b >= 0 && a.belief.isBreak(hyp.b))
 		heard.P[i] = 1 - lost.P[i]
 	}
 	lost.ActCost = a.narrowed(m, c)

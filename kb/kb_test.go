@@ -69,7 +69,7 @@ var contractChecks = map[string]string{
 	"capacitance-b": "volts-found", "lead-in-ohms-open": "volts-found", "adapter-volts": "",
 	"terminal-volts": "volts-found", "loop-current": "volts-found",
 
-	"tap": "volts-found", "trace": "", "tone-walk": "", "bridge": "restores same",
+	"tap": "volts-found", "trace": "throughout", "tone-walk": "", "bridge": "restores same",
 }
 
 func ids[T any](entries []T, id func(*T) string) []string {

@@ -213,13 +213,28 @@ type Trace struct {
 	// MissProb is the chance that the place has nothing to do with the fault.
 	MissProb float64
 	LengthM  float64 // the whole wire; where a stray loss is equally likely
+	// Throughout says that the signal was heard to the far end; AtM is not used.
+	Throughout bool
 }
 
-// lossWithoutBreak is the chance that someone reports a loss of signal on a wire
-// that carries it to the end. Judgement: one walk in ten.
-const lossWithoutBreak = 0.1
+// How often someone reports a loss of signal on a wire that carries it to the
+// end, and how often no loss on one that is broken: wet ends and neighbouring runs
+// carry it on. Judgement: one walk in ten, and one in twenty.
+const (
+	lossWithoutBreak = 0.1
+	heardPastBreak   = 0.05
+)
 
-// At is ln of the density (per metre) of losing the signal at AtM.
+// Lost is the chance that the signal is lost somewhere, on a broken wire or a whole one.
+func (Trace) Lost(broken bool) float64 {
+	if broken {
+		return 1 - heardPastBreak
+	}
+	return lossWithoutBreak
+}
+
+// At is ln of the density (per metre) of losing the signal at AtM, or of the chance
+// of not losing it.
 func (t Trace) At(kind faultmodel.Kind, xM float64) float64 {
 	if !breaks(kind) {
 		return t.stray()
@@ -237,16 +252,18 @@ func (t Trace) AtPair(k1 faultmodel.Kind, x1M float64, k2 faultmodel.Kind, x2M f
 		return t.near(x1M)
 	case !b1:
 		return t.near(x2M)
+	case t.Throughout:
+		return 2 * t.near(x1M)
 	case t.End == EndB:
 		return t.near(max(x1M, x2M))
 	}
 	return t.near(min(x1M, x2M))
 }
 
-// Healthy is ln of the density of losing the signal at AtM on a whole wire.
-func (t Trace) Healthy() float64 { return t.stray() }
-
 func (t Trace) near(xM float64) float64 {
+	if t.Throughout {
+		return math.Log(heardPastBreak)
+	}
 	spread := t.SpreadM
 	if !(spread > 0) {
 		spread = FootM
@@ -254,15 +271,25 @@ func (t Trace) near(xM float64) float64 {
 	z := (t.AtM - xM) / spread
 	hit := math.Exp(-0.5*z*z) / (spread * math.Sqrt(2*math.Pi))
 	if t.MissProb == 0 {
-		return math.Log(hit)
+		return math.Log((1 - heardPastBreak) * hit)
 	}
-	return math.Log((1-t.MissProb)*hit + t.MissProb/t.LengthM)
+	return math.Log((1 - heardPastBreak) * ((1-t.MissProb)*hit + t.MissProb/t.LengthM))
 }
 
-func (t Trace) stray() float64 { return math.Log(lossWithoutBreak / t.LengthM) }
+func (t Trace) stray() float64 {
+	if t.Throughout {
+		return math.Log(1 - lossWithoutBreak)
+	}
+	return math.Log(lossWithoutBreak / t.LengthM)
+}
 
 // Focus is where the trace points.
-func (t Trace) Focus() []float64 { return []float64{t.AtM} }
+func (t Trace) Focus() []float64 {
+	if t.Throughout {
+		return nil
+	}
+	return []float64{t.AtM}
+}
 
 // Stretch says that with chance Share the fault lies between FromM and ToM
 // (recent work, visible damage, a silent stretch), with soft ends; otherwise it

@@ -279,7 +279,7 @@ func (iv *Interview) answerOrChoice(ctx context.Context, q *asking) (journal.Fie
 	switch {
 	case q.check.Kind == kb.Tap:
 		return iv.askTap(ctx, q)
-	case q.check.Kind == kb.Reading, q.check.Kind == kb.Widths, len(q.check.Answers) == 0:
+	case q.check.Kind == kb.Reading, q.check.Kind == kb.Position, q.check.Kind == kb.Widths, len(q.check.Answers) == 0:
 		return iv.askTyped(ctx, q)
 	}
 	return iv.askChoice(ctx, q)

@@ -136,12 +136,13 @@ func (r *answerReader) read() *diagnose.Answer {
 		r.choicePlace(a)
 		allowed = append(allowed, "at", "from", "to")
 	case kb.Position:
-		if r.placed() {
+		if r.f.Answer == "" { // an answer of the check's own stands in place of the place
 			a.AtM = r.place("at", r.f.At)
 			r.need("at", r.f.At, "the place along the wire, such as 210 ft")
+			allowed = append(allowed, "at")
 		}
 		a.End = r.end()
-		allowed = append(allowed, "at", "end")
+		allowed = append(allowed, "end")
 	case kb.Stretch:
 		if len(r.check.Answers) > 0 {
 			r.need("answer", r.f.Answer, oneOf(answerIDs(r.check)))

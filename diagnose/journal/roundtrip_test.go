@@ -104,8 +104,9 @@ func anyAnswer(t *rapid.T, base *kb.Base, place *rapid.Generator[*float64]) *dia
 		}
 		a.Reading = read(faultmodel.Quantity(c.Quantity), c.Unit, 0)
 	case kb.Position:
-		a.Choice = own().ID
-		a.AtM = place.Draw(t, "at")
+		if a.Choice = sometimes(t, own().ID); a.Choice == "" {
+			a.AtM = place.Draw(t, "at")
+		}
 		a.End = rapid.SampledFrom([]locate.End{"", locate.EndA, locate.EndB}).Draw(t, "end")
 	case kb.Stretch:
 		a.Choice = own().ID

@@ -341,9 +341,8 @@ func (c *Caller) meter(q faultmodel.Quantity, atM float64, rng *rand.Rand) fault
 	return r
 }
 
-// heardWholeWire is the chance that a person who follows the signal on a wire that
-// carries it to the end loses it somewhere all the same: what locate.Trace assumes.
-const heardWholeWire = 0.9
+// throughout is the answer of a trace that lost the signal nowhere.
+const throughout = "throughout"
 
 // trace follows the signal fed into end A.
 func (c *Caller) trace(a *diagnose.Answer, check *kb.Check, rng *rand.Rand) {
@@ -354,11 +353,12 @@ func (c *Caller) trace(a *diagnose.Answer, check *kb.Check, rng *rand.Rand) {
 		}
 	}
 	stray := rng.Float64() * c.lengthM()
+	broken := !math.IsInf(at, 1)
 	switch {
-	case math.IsInf(at, 1) && chance(rng, heardWholeWire):
-		a.Choice = diagnose.NotApplicable // heard all the way
+	case !chance(rng, locate.Trace{}.Lost(broken)): // what the engine reckons with
+		a.Choice = throughout
 		return
-	case math.IsInf(at, 1) || chance(rng, 1-check.PlaceShare.Value):
+	case !broken || chance(rng, 1-check.PlaceShare.Value):
 		at = stray
 	default:
 		at = min(max(at+check.SpreadFt.Value*quantity.MPerFt*rng.NormFloat64(), 0), c.lengthM())
