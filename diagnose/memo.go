@@ -12,18 +12,18 @@ import (
 // engine does. Everything kept is a function of the readings and spots it is kept
 // under, so that a belief never depends on what was asked before.
 type memo struct {
-	mu            sync.Mutex
-	single        map[string][]float64
-	double        map[string][][]float64
-	flats, ratios map[string]float64
-	ahead         map[string][]faultmodel.Predictive
+	mu     sync.Mutex
+	single map[string][]float64
+	double map[string][][]float64
+	flats  map[string]float64
+	ahead  map[string][]faultmodel.Predictive
 }
 
 const memoSize = 2048
 
 func newMemo() *memo {
 	return &memo{single: map[string][]float64{}, double: map[string][][]float64{},
-		flats: map[string]float64{}, ratios: map[string]float64{}, ahead: map[string][]faultmodel.Predictive{}}
+		flats: map[string]float64{}, ahead: map[string][]faultmodel.Predictive{}}
 }
 
 // sweep is [faultmodel.Model.Sweep]; the caller must not write to the result.
@@ -49,11 +49,6 @@ func (m *memo) pairs(model *faultmodel.Model, rs []faultmodel.Reading, at []floa
 // flat is what work says of a kind without a position under an epoch's evidence.
 func (m *memo) flat(kind faultmodel.Kind, evidence string, work func() float64) float64 {
 	return remember(&m.mu, m.flats, string(kind)+evidence, work)
-}
-
-// ratio is what work says of a couple under the evidence of all epochs.
-func (m *memo) ratio(c couple, evidence []string, work func() float64) float64 {
-	return remember(&m.mu, m.ratios, fmt.Sprint(c, evidence), work)
 }
 
 // both is what work says of two faults at given places under an epoch's evidence.

@@ -144,7 +144,6 @@ func (b *belief) endsBreaks(e *Engine, r *RepairDone) bool {
 type pairing struct {
 	*belief
 	epochs  []epoch
-	keys    []string  // by epoch: its evidence, as a key to the memo
 	single  []float64 // ln evidence of each cause alone
 	beside  []float64 // the same, beside a fault that no repair has ended
 	engine  *Engine
@@ -173,7 +172,6 @@ func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy [
 	p := &pairing{belief: b, engine: e, epochs: epochs, single: single, beside: beside, seen: make([]bool, len(single)), sweeps: sweeps,
 		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
 	for i := range epochs {
-		p.keys = append(p.keys, epochs[i].key)
 		p.healthy += healthy[i]
 		most := healthy[i]
 		for _, s := range sweeps {
@@ -210,7 +208,8 @@ func (p *pairing) together(h int) float64 {
 	case !p.needs(h):
 		return max(p.single[hyp.a], p.single[hyp.b])
 	}
-	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + p.ratios[p.couple(h)]
+	c, _ := p.couple(h)
+	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + p.ratios[c]
 }
 
 // needs tells whether a pair is one whose circuit with both is weighed.
@@ -220,34 +219,46 @@ func (p *pairing) needs(h int) bool {
 		!(p.pairs != nil && p.isBreak(hyp.a) && p.isBreak(hyp.b))
 }
 
-func (p *pairing) couple(h int) couple {
-	hyp := p.space.hyps[h]
-	return couple{p.kind(hyp.a), p.kind(hyp.b), p.standing(h)}
+// couple is what the evidence sees of a pair, with its causes in the order of the
+// couple's kinds.
+func (p *pairing) couple(h int) (couple, hypothesis) {
+	hyp, stand := p.space.hyps[h], p.standing(h)
+	if p.kind(hyp.a) > p.kind(hyp.b) {
+		const first = 0x5555555555555555
+		hyp.a, hyp.b = hyp.b, hyp.a
+		stand = stand&first<<1 | stand>>1&first
+	}
+	return couple{p.kind(hyp.a), p.kind(hyp.b), stand}, hyp
 }
 
 // weigh works out the ratio of every couple that is needed.
 func (p *pairing) weigh() {
-	var couples []couple
-	var of []hypothesis // one for each
-	for h, hyp := range p.space.hyps {
+	type task struct {
+		couple
+		of   hypothesis // one with these kinds
+		hope float64    // ln of the most probable such pair, its ratio aside, over the most probable single cause
+	}
+	var tasks []task
+	number := map[couple]int{}
+	for h := range p.space.hyps {
 		if !p.needs(h) {
 			continue
 		}
-		c := p.couple(h)
-		if _, ok := p.ratios[c]; ok {
-			continue
+		c, hyp := p.couple(h)
+		i, ok := number[c]
+		if !ok {
+			i = len(tasks)
+			number[c] = i
+			tasks = append(tasks, task{c, hyp, math.Inf(-1)})
+			p.represent(hyp.a)
+			p.represent(hyp.b)
 		}
-		p.ratios[c] = 0
-		couples, of = append(couples, c), append(of, hyp)
-		p.represent(hyp.a)
-		p.represent(hyp.b)
+		tasks[i].hope = max(tasks[i].hope, p.logP[h]+p.of(hyp.a, hyp.b)+p.of(hyp.b, hyp.a)-p.best)
 	}
-	ratios := make([]float64, len(couples))
-	parallel(len(couples), func(i int) {
-		ratios[i] = p.memo.ratio(couples[i], p.keys, func() float64 { return p.ratio(of[i], couples[i]) })
-	})
-	for i, c := range couples {
-		p.ratios[c] = ratios[i]
+	ratios := make([]float64, len(tasks))
+	parallel(len(tasks), func(i int) { ratios[i] = p.ratio(tasks[i].of, tasks[i].couple, tasks[i].hope) })
+	for i, t := range tasks {
+		p.ratios[t.couple] = ratios[i]
 	}
 }
 
@@ -296,27 +307,39 @@ func (p *pairing) standing(h int) uint64 {
 	return bits
 }
 
-// ratio is ln of the expectation.
-func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
-	xa, xb := p.places[c.a], p.places[c.b]
+// farOff is how far below mattering, in nats, a pair has to be at the likeliest
+// places of its causes for the others not to be looked at.
+const farOff = 8
+
+// ratio is ln of the expectation. hope is what the most probable pair of this couple
+// has without it.
+func (p *pairing) ratio(hyp hypothesis, c couple, hope float64) float64 {
+	xa, la := p.possible(hyp.a, hyp.b, c.a, c.stand)
+	xb, lb := p.possible(hyp.b, hyp.a, c.b, c.stand>>1)
+	if len(xa) == 0 || len(xb) == 0 {
+		return logMean(nil)
+	}
+	i, j := largest(la), largest(lb)
+	l := p.expect(hyp, c, xa[i:i+1], la[i:i+1], xb[j:j+1], lb[j:j+1])
+	if hope+l < pairMatters-farOff {
+		return l
+	}
+	return p.expect(hyp, c, xa, la, xb, lb)
+}
+
+// expect is ln of the expectation over some places, given ln of each cause's
+// evidence there alone.
+func (p *pairing) expect(hyp hypothesis, c couple, xa, la, xb, lb []float64) float64 {
 	both := make([][][]float64, len(p.epochs))
 	for e := range both {
 		if c.stand>>(2*e)&3 == 3 {
-			both[e] = p.memo.both(c.a, xa, c.b, xb, p.keys[e], func() [][]float64 { return p.both(&p.epochs[e], c.a, xa, c.b, xb) })
+			both[e] = p.memo.both(c.a, xa, c.b, xb, p.epochs[e].key, func() [][]float64 { return p.both(&p.epochs[e], c.a, xa, c.b, xb) })
 		}
 	}
 	logs := make([]float64, 0, len(xa)*len(xb))
 	for i, x := range xa {
-		la := p.alone(hyp.a, c.a, x, p.mended(hyp.a, hyp.b), c.stand)
-		if math.IsInf(la, -1) {
-			continue // a place where it cannot be
-		}
 		for j, y := range xb {
-			lb := p.alone(hyp.b, c.b, y, p.mended(hyp.b, hyp.a), c.stand>>1)
-			if math.IsInf(lb, -1) {
-				continue
-			}
-			l := -la - lb
+			l := -la[i] - lb[j]
 			for e := range p.epochs {
 				switch c.stand >> (2 * e) & 3 {
 				case 3:
@@ -333,6 +356,27 @@ func (p *pairing) ratio(hyp hypothesis, c couple) float64 {
 		}
 	}
 	return logMean(logs)
+}
+
+// possible are the representative places where a cause can be, and ln of its
+// evidence alone at each. Bit 2e of stand tells whether it stands in epoch e.
+func (p *pairing) possible(c, other int, kind faultmodel.Kind, stand uint64) (at, l []float64) {
+	mended := p.mended(c, other)
+	for _, x := range p.places[kind] {
+		if one := p.alone(c, kind, x, mended, stand); !math.IsInf(one, -1) {
+			at, l = append(at, x), append(l, one)
+		}
+	}
+	return at, l
+}
+
+func largest(v []float64) (at int) {
+	for i := range v {
+		if v[i] > v[at] {
+			at = i
+		}
+	}
+	return at
 }
 
 // alone is ln of the circuit's and field's evidence for a cause alone at a place.
