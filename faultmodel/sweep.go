@@ -229,17 +229,9 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(atM[a], atM[b]) })
 	}
 	// Runs of places with no corner between them.
-	var cuts []float64
-	for _, t := range h.tables {
-		for _, s := range t.stretches {
-			cuts = append(cuts, s.hiM)
-		}
-	}
-	slices.Sort(cuts)
-	cuts = slices.Compact(cuts)
 	var runs [][]int
 	lo := 0
-	for _, c := range append(cuts, math.Inf(1)) {
+	for _, c := range append(h.corners(), math.Inf(1)) {
 		hi := lo
 		for hi < len(order) && atM[order[hi]] <= c {
 			hi++
@@ -287,6 +279,18 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 			h.bend(run[k:hi+1], atM, out, (hi-k)/2, &best, eval)
 		}
 	}
+}
+
+// corners are the places where predictions may have one.
+func (h *hypothesis) corners() []float64 {
+	var at []float64
+	for _, t := range h.tables {
+		for _, s := range t.stretches {
+			at = append(at, s.hiM)
+		}
+	}
+	slices.Sort(at)
+	return slices.Compact(at)
 }
 
 // bend fills in a run whose first, mid and last places are judged.
@@ -535,7 +539,7 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 		}
 		return
 	}
-	step := max(1, n/12)
+	step := max(1, n/6)
 	for i := 0; i < n; i += step {
 		for j := 0; j < n; j += step {
 			if possible(i, j) && !(twice && j < i) {
@@ -545,17 +549,74 @@ func (m *Model) pairs(readings []Reading, k1, k2 Kind, atM []float64, out [][]fl
 		}
 	}
 	h.thin()
-	for i := range n {
-		for j := range n {
-			switch {
-			case twice && j < i:
-			case !possible(i, j):
-				set(i, j, math.Inf(-1))
-			default:
+	// Every other place of either fault is judged, and those between where a plane
+	// through them would not do.
+	corners := h.corners()
+	known := make([]bool, n*n)
+	judge := func(i, j int) float64 {
+		if twice && j < i {
+			i, j = j, i
+		}
+		if !known[i*n+j] {
+			known[i*n+j] = true
+			if possible(i, j) {
 				set(i, j, h.logLikelihood(atM[i], atM[j]))
+			} else {
+				set(i, j, math.Inf(-1))
+			}
+		}
+		return out[i][j]
+	}
+	for i := 0; i < n; i += 2 {
+		for j := 0; j < n; j += 2 {
+			if twice && j+2 < i {
+				continue
+			}
+			i2, j2 := min(i+2, n-1), min(j+2, n-1)
+			four := [4]float64{judge(i, j), judge(i, j2), judge(i2, j), judge(i2, j2)}
+			low, high := slices.Min(four[:]), slices.Max(four[:])
+			flat := high-low < flatPairs && m.smooth(corners, atM[i], atM[i2], atM[j], atM[j2])
+			for a := i; a <= i2; a++ {
+				for b := j; b <= j2; b++ {
+					switch {
+					case known[min(a, b)*n+max(a, b)] && twice, known[a*n+b] && !twice:
+					case flat:
+						u, v := share(atM[i], atM[a], atM[i2]), share(atM[j], atM[b], atM[j2])
+						set(a, b, (1-u)*((1-v)*four[0]+v*four[1])+u*((1-v)*four[2]+v*four[3]))
+					default:
+						judge(a, b)
+					}
+				}
 			}
 		}
 	}
+}
+
+// flatPairs is how far, in log-likelihood, the corners of a patch of pairs may
+// differ for the pairs inside to be read off between them.
+const flatPairs = 0.5
+
+// share is how far x is from a to b, from 0 to 1.
+func share(a, x, b float64) float64 {
+	if a == b {
+		return 0
+	}
+	return (x - a) / (b - a)
+}
+
+// smooth tells whether no corner of the predictions lies inside a patch of pairs on
+// the boundary, nor places that pass one another.
+func (m *Model) smooth(corners []float64, x1, x2, y1, y2 float64) bool {
+	l, total := m.loop.LeadInM, m.loop.TotalM()
+	if min(x1, y1) < l || max(x2, y2) > total-l || x1 <= y2 && y1 <= x2 {
+		return false
+	}
+	for _, c := range corners {
+		if x1 < c && c < x2 || y1 < c && c < y2 {
+			return false
+		}
+	}
+	return true
 }
 
 // partners are the places at which the other side of a touch is tried.

@@ -158,6 +158,7 @@ func (p *Planner) setNoise(n spotNoise) {
 const (
 	valueSpots  = 22
 	planSpots   = 160
+	coarseSpots = 48
 	exactSpots  = 200 // up to here every line is a spot
 	maxLines    = 1000
 	spliceSpots = 24
@@ -231,7 +232,7 @@ func (p *Planner) Plan(b Belief, hereM float64, opts ...Option) Plan {
 	} else {
 		count := planSpots
 		if o.coarse {
-			count = planSpots / 2
+			count = coarseSpots
 		}
 		w.spots = p.choose(w, a, lo, hi, count, spliceSpots, w.spots[:0])
 	}

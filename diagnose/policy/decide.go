@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sync"
 )
 
 // Effort bounds the look-ahead.
@@ -111,6 +112,7 @@ type node struct {
 	cost  []float64
 	asked []bool
 	done  Hypothesis // causes ended by acts already taken
+	below bool       // not the first
 }
 
 type search struct {
@@ -368,29 +370,52 @@ func (s *search) ahead(n node, base Decision, depth, inner int) []Decision {
 	for _, o := range options[:min(len(options), s.effort.Inner)] {
 		narrow[o.Index] = n.asked[o.Index]
 	}
-	for k := range options[:min(len(options), s.effort.Breadth)] {
-		o := &options[k]
-		test := &s.Tests[o.Index]
-		cost := test.Cost * n.total
-		asked := slices.Clone(narrow)
-		asked[o.Index] = true
-		for v := range test.Outcomes {
-			out := &test.Outcomes[v]
-			next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: s.costAfter(n, out), done: n.done}
-			next.total = s.posterior(next.mass, n.mass, out.P)
-			cost += s.value(next, depth-1)
+	wide := options[:min(len(options), s.effort.Breadth)]
+	followed := make([]Decision, len(acts))
+	s.each(n, len(wide)+len(acts), func(s *search, k int) {
+		if k < len(wide) {
+			wide[k].Cost = min(wide[k].Cost, s.testThenLook(n, wide[k].Index, narrow, depth))
+		} else {
+			followed[k-len(wide)] = s.actThenLook(n, acts[k-len(wide)], narrow, depth)
 		}
-		o.Cost = min(o.Cost, cost)
+	})
+	return append(options, followed...)
+}
+
+// each does the branches of a node: at the first node side by side, each with a
+// scratch of its own, below it one after the other.
+func (s *search) each(n node, branches int, work func(s *search, k int)) {
+	if n.below {
+		for k := range branches {
+			work(s, k)
+		}
+		return
 	}
-	for _, act := range acts {
-		options = append(options, s.actThenLook(n, act, narrow, depth))
+	var wait sync.WaitGroup
+	for k := range branches {
+		wait.Go(func() { work(newSearch(s.Problem, s.effort), k) })
 	}
-	return options
+	wait.Wait()
+}
+
+// testThenLook is the cost of a test followed by more looking.
+func (s *search) testThenLook(n node, t int, asked []bool, depth int) float64 {
+	test := &s.Tests[t]
+	cost := test.Cost * n.total
+	asked = slices.Clone(asked)
+	asked[t] = true
+	for v := range test.Outcomes {
+		out := &test.Outcomes[v]
+		next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: s.costAfter(n, out), done: n.done, below: true}
+		next.total = s.posterior(next.mass, n.mass, out.P)
+		cost += s.value(next, depth-1)
+	}
+	return cost
 }
 
 // actThenLook is the act followed, where the job is not over, by looking on.
 func (s *search) actThenLook(n node, act int, asked []bool, depth int) Decision {
-	next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: n.cost, done: n.done | s.Acts[act].Ends}
+	next := node{mass: make([]float64, len(n.mass)), asked: asked, cost: n.cost, done: n.done | s.Acts[act].Ends, below: true}
 	for i, m := range n.mass {
 		if s.Hypotheses[i]&^next.done != 0 {
 			next.mass[i] = m
