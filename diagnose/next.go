@@ -389,15 +389,19 @@ func (a *Assessment) expect(m *problem, choice policy.Decision) {
 	if repairs := m.RepairCost(); repairs > 0 {
 		a.Expected.Minutes *= min(1, choice.Cost/repairs)
 	}
-	for i := range a.groups {
+	taps := make([]float64, len(a.groups))
+	parallel(len(a.groups), func(i int) {
 		g := &a.groups[i]
 		searched := func(x act) bool { return x.group == g }
 		switch {
 		case choice.Kind == policy.DoAct && searched(m.acts[choice.Index]):
 			g.plan = a.plan(g) // wanted for the step itself
-			a.Expected.Taps += g.p * g.plan.Expected.Taps
+			taps[i] = g.p * g.plan.Expected.Taps
 		case g.p > positionMatters && slices.ContainsFunc(m.acts, searched):
-			a.Expected.Taps += g.p * a.plan(g, locate.Coarse()).Expected.Taps
+			taps[i] = g.p * a.plan(g, locate.Coarse()).Expected.Taps
 		}
+	})
+	for _, n := range taps {
+		a.Expected.Taps += n
 	}
 }

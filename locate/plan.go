@@ -157,9 +157,9 @@ func (p *Planner) setNoise(n spotNoise) {
 // a value near 30 us; what is lost against all lines is measured in the tests.
 const (
 	valueSpots  = 22
-	planSpots   = 160
+	planSpots   = 120
 	coarseSpots = 48
-	exactSpots  = 200 // up to here every line is a spot
+	exactSpots  = 150 // up to here every line is a spot
 	maxLines    = 1000
 	spliceSpots = 24
 )
