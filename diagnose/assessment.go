@@ -133,6 +133,11 @@ func (a *Assessment) remaining() []float64 {
 	}
 	now := make([]float64, len(b.p))
 	for h, p := range b.p {
+		if b.mayStay(h) {
+			now[h] += p * b.stays[h]
+			now[b.space.nothing] += p * (1 - b.stays[h])
+			continue
+		}
 		s := b.stand[h]
 		now[s[len(s)-1]] += p
 	}

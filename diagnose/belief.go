@@ -23,14 +23,28 @@ type belief struct {
 	place []*locate.Belief // by cause: where, if it is there; nil without a position
 	pairs *breaks          // two breaks together; nil where no evidence bears on breaks
 	terms []term           // each choice answer's weight, for conflicts
-	stand [][]int          // by hypothesis: what is left of it in each epoch
+	stand [][]int          // by hypothesis: what is left of it in each epoch, if repairs did what was said of them
+	stays []float64        // by cause, where it is alone and was repaired: the chance that it is still there
 }
 
-// term is what one answer says: ln of its probability under each hypothesis.
+// term is what one answer says.
 type term struct {
-	fact fact
-	logL []float64
-	norm float64 // answers the check has, for what a chance answer would get
+	fact   fact
+	fresh  []float64 // by what is wrong at the time: ln of the answer's probability
+	again  []float64 // the same where nothing has changed since the check was last answered; nil where it was not
+	before int       // the epoch in which it was
+	weight float64   // below 1 where other answers look at the same fact
+	logL   []float64 // by hypothesis: what it says on balance
+	norm   float64   // answers the check has, for what a chance answer would get
+}
+
+// under is what the answer says where state holds what is wrong in each epoch.
+func (t *term) under(state []int) float64 {
+	now := state[t.fact.epoch]
+	if t.again != nil && state[t.before] == now {
+		return t.weight * t.again[now]
+	}
+	return t.weight * t.fresh[now]
 }
 
 // epoch is the positional evidence between two repairs.
@@ -96,8 +110,8 @@ func (b *belief) weighChoices(e *Engine) {
 	var claimedAbsent bool
 	for _, f := range b.h.facts {
 		claimedAbsent = claimedAbsent || f.answer.When == FaultAbsent
-		t := e.tables[f.answer.Check]
-		if t == nil || f.answer.Choice == "" {
+		table := e.tables[f.answer.Check]
+		if table == nil || f.answer.Choice == "" {
 			continue
 		}
 		check := e.kb.Check(f.answer.Check)
@@ -105,32 +119,35 @@ func (b *belief) weighChoices(e *Engine) {
 		if k < 0 {
 			continue
 		}
-		row := t.any[k]
+		row := table.any[k]
 		switch f.answer.When {
 		case FaultPresent:
-			row = t.present[k]
+			row = table.present[k]
 		case FaultAbsent:
-			row = t.absent[k]
+			row = table.absent[k]
 		}
 		unsure := 0.0
 		if f.answer.Unsure {
 			unsure = e.kb.Settings.Unsure.Value
 		}
+		t := term{fact: f, fresh: make([]float64, len(row)), weight: 1, norm: float64(len(check.Answers))}
 		before := b.saidBefore(f)
-		logL := make([]float64, len(row))
-		for h := range row {
-			left := b.stand[h][f.epoch]
-			p := (1-unsure)*row[left] + unsure/float64(len(check.Answers))
-			if before != nil && left == b.stand[h][before.epoch] {
+		if before != nil {
+			t.again, t.before = make([]float64, len(row)), before.epoch
+		}
+		for h, p := range row {
+			p = (1-unsure)*p + unsure/t.norm
+			t.fresh[h] = math.Log(p)
+			if before != nil {
 				// Nothing has changed since: who read a light wrongly does so again.
 				p *= e.kb.Settings.SameFactShare.Value
 				if before.answer.Choice == f.answer.Choice {
 					p += 1 - e.kb.Settings.SameFactShare.Value
 				}
+				t.again[h] = math.Log(p)
 			}
-			logL[h] = math.Log(p)
 		}
-		b.terms = append(b.terms, term{f, logL, float64(len(check.Answers))})
+		b.terms = append(b.terms, t)
 		if check.Fact != "" {
 			key := [2]any{f.epoch, check.Fact}
 			groups[key] = append(groups[key], len(b.terms)-1)
@@ -140,16 +157,18 @@ func (b *belief) weighChoices(e *Engine) {
 	// 1 + (n-1) s answers, s the share that is news, and whichever came first.
 	for _, g := range groups {
 		n := float64(len(g))
-		weight := (1 + (n-1)*e.kb.Settings.SameFactShare.Value) / n
 		for _, i := range g {
-			for h := range b.terms[i].logL {
-				b.terms[i].logL[h] *= weight
-			}
+			b.terms[i].weight = (1 + (n-1)*e.kb.Settings.SameFactShare.Value) / n
 		}
 	}
-	for _, t := range b.terms {
-		for h, l := range t.logL {
-			b.logP[h] += l
+	for i := range b.terms {
+		t := &b.terms[i]
+		t.logL = make([]float64, len(b.logP))
+		for h := range t.logL {
+			t.logL[h] = t.under(b.stand[h])
+			if !b.mayStay(h) {
+				b.logP[h] += t.logL[h]
+			}
 		}
 	}
 	if claimedAbsent {
@@ -302,8 +321,10 @@ const speaksFor = 1.5
 func (b *belief) weighPlaces(e *Engine) {
 	epochs := b.epochs(e)
 	b.place = make([]*locate.Belief, len(b.space.causes))
+	b.stays = make([]float64, len(b.space.causes))
 	single := make([]float64, len(b.space.causes)) // ln evidence of each cause alone
 	beside := make([]float64, len(b.space.causes)) // the same beside a fault that no repair so far has ended
+	alone := make([]float64, len(b.space.causes))  // the same, where repairs were made with all that answers and their outcomes say
 	sweeps := b.allSweeps(e, epochs)
 	healthy := make([]float64, len(epochs))
 	for i := range epochs {
@@ -312,14 +333,19 @@ func (b *belief) weighPlaces(e *Engine) {
 	for c := range b.space.causes {
 		kind := faultmodel.Kind(b.space.causes[c].Kind)
 		if b.prior[c] == nil {
+			flat := make([]float64, len(epochs))
 			for i := range epochs {
+				flat[i] = b.flat(&epochs[i], kind)
 				if b.stand[c][i] != b.space.nothing {
-					single[c] += b.flat(&epochs[i], kind)
+					single[c] += flat[i]
 				} else {
 					single[c] += healthy[i]
 				}
 			}
-			beside[c] = single[c]
+			beside[c], alone[c] = single[c], single[c]
+			if b.mayStay(c) {
+				alone[c] = b.weighPaths(e, c, nil, func(epoch, _ int) float64 { return flat[epoch] }, healthy)
+			}
 			continue
 		}
 		logL := make([]float64, b.axis.Cells)
@@ -332,24 +358,23 @@ func (b *belief) weighPlaces(e *Engine) {
 				}
 			}
 		}
-		aside := logL
-		if len(b.h.repairs) > 0 {
-			aside = slices.Clone(logL)
-			b.followRepairs(e, c, aside, sweeps[kind], healthy, true)
-		}
+		hints := slices.Clone(logL)
 		b.followRepairs(e, c, logL, sweeps[kind], healthy, false)
 		posterior, logZ := b.prior[c].Update(logL)
 		b.place[c] = &posterior
-		single[c], beside[c] = logZ, logZ
-		if len(b.h.repairs) > 0 {
+		single[c], beside[c], alone[c] = logZ, logZ, logZ
+		if b.mayStay(c) {
+			aside := slices.Clone(hints)
+			b.followRepairs(e, c, aside, sweeps[kind], healthy, true)
 			_, beside[c] = b.prior[c].Update(aside)
+			alone[c] = b.weighPaths(e, c, hints, func(epoch, x int) float64 { return sweeps[kind][epoch][x] }, healthy)
 		}
 	}
-	pair := b.newPairing(e, epochs, single, beside, healthy, sweeps)
+	pair := b.newPairing(e, epochs, single, beside, alone, healthy, sweeps)
 	for h, hyp := range b.space.hyps {
 		switch {
 		case hyp.b < 0:
-			b.logP[h] += single[hyp.a]
+			b.logP[h] += alone[hyp.a]
 		case b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b):
 			b.logP[h] += b.pairs.logZ
 		default:
@@ -520,17 +545,17 @@ func (b *belief) sweep(ep *epoch, kind faultmodel.Kind) []float64 {
 	return out
 }
 
-// weighRepairs adds what each repair's outcome says about the causes that have
-// no position; those that have were followed cell by cell.
+// weighRepairs adds what each repair's outcome says about pairs; single causes were
+// followed on every path.
 func (b *belief) weighRepairs(e *Engine) {
-	for h, hyp := range b.space.hyps {
+	for h := range b.space.hyps {
+		if b.mayStay(h) {
+			continue
+		}
 		now := h
 		for _, r := range b.h.repairs {
 			next := e.after(now, r)
-			placed := hyp.b < 0 && b.prior[hyp.a] != nil && e.ended[r.Repair][hyp.a]
-			if !placed {
-				b.logP[h] += math.Log(e.cureLikelihood(now, next, r))
-			}
+			b.logP[h] += math.Log(e.cureLikelihood(now, next, r))
 			now = next
 		}
 	}

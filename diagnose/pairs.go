@@ -168,7 +168,7 @@ type couple struct {
 const pairMatters = -11
 
 // newPairing prepares; b.logP holds priors and choice answers.
-func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
+func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, alone, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
 	p := &pairing{belief: b, engine: e, epochs: epochs, single: single, beside: beside, seen: make([]bool, len(single)), sweeps: sweeps,
 		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
 	for i := range epochs {
@@ -181,7 +181,7 @@ func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, healthy [
 	}
 	for c, l := range single {
 		p.seen[c] = b.sees(c, sweeps[p.kind(c)], l, healthy)
-		p.best = max(p.best, b.logP[c]+l)
+		p.best = max(p.best, b.logP[c]+alone[c])
 		p.most = max(p.most, l)
 	}
 	p.weigh()

@@ -287,3 +287,25 @@ func TestHeardToTheFarEnd(t *testing.T) {
 	require.NotNil(t, lost.Where)
 	require.InDelta(t, ft(300), lost.Where.BestM, ft(5))
 }
+
+// TestSaidMendedAndStillBroken: "it works again" is a statement like others. Where a
+// sign and a meter speak against it afterwards, the break is still believed in, at the
+// joint or away from it; and without them the joint is trusted.
+func TestSaidMendedAndStillBroken(t *testing.T) {
+	over := Entry{Answer: &Answer{Check: "loop-ohms", Reading: &faultmodel.Reading{Quantity: faultmodel.LoopOhms, OverRange: true}}}
+	log := []Entry{say("continuity-sign", "broken"), over,
+		{Repair: &RepairDone{Repair: "wire-cut", AtM: ptr(ft(300)), Fixed: true}}}
+	mended := assess(t, Technician, log...)
+	require.Greater(t, mended.P(nothingWrong), 0.95)
+	require.Equal(t, NextVerify, mended.Step.Kind)
+	again := assess(t, Technician, append(log, say("continuity-sign", "broken"), over)...)
+	require.Less(t, again.P(nothingWrong), 0.2)
+	require.NotEqual(t, NextVerify, again.Step.Kind)
+	require.NotNil(t, again.Where)
+	joint := again.Where.Belief.Mass(ft(296), ft(304))
+	require.Greater(t, joint, 0.1, "the new joint is a suspect")
+	require.Less(t, joint, 0.9, "and not the only one")
+	// Both sound afterwards: mended for certain.
+	sound := assess(t, Technician, append(log, say("continuity-sign", "complete"), read(faultmodel.LoopOhms, 5.1))...)
+	require.Greater(t, sound.P(nothingWrong), mended.P(nothingWrong))
+}
