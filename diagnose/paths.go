@@ -22,64 +22,86 @@ func (b *belief) mayStay(h int) bool {
 // no hints and one cell. It leaves the chance that the cause is still there, its place
 // if it is, and what every answer says on the likeliest path.
 func (b *belief) weighPaths(e *Engine, c int, hints []float64, seen func(epoch, cell int) float64, healthy []float64) float64 {
-	repairs := len(b.h.repairs)
-	never := repairs // the path on which no repair ends it
-	choices := make([]float64, repairs+1)
-	for k := range choices {
-		choices[k] = math.Inf(-1)
-		if k == never || b.endsFor(e, c, k) {
-			choices[k] = b.choicesOn(b.states(c, k))
+	gone := []int{len(b.h.repairs)} // by path: the repair at which it is gone; the first is none
+	for k := range b.h.repairs {
+		if b.endsFor(e, c, k) {
+			gone = append(gone, k)
 		}
 	}
 	cells := max(len(hints), 1)
-	logL := make([]float64, cells)
-	stay := make([]float64, cells) // share of the path on which it is still there
-	likeliest, top := never, math.Inf(-1)
-	each := make([]float64, repairs+1)
-	for x := range cells {
-		mid := math.NaN()
+	on := make([][]float64, len(gone)) // by path and cell: ln of the evidence
+	for path, k := range gone {
+		states := b.states(c, k)
+		l := make([]float64, cells)
+		flat := 0.0 // what does not depend on the place
+		for i := range b.terms {
+			flat += b.terms[i].under(states)
+		}
+		for i := range healthy {
+			if i > k {
+				flat += healthy[i]
+			}
+		}
+		var outcomes float64
+		reached := ^uint64(0) // of the cell before; none is so
+		for x := range l {
+			l[x] = flat
+			mid := math.NaN()
+			if hints != nil {
+				l[x] += hints[x]
+				mid = b.mids[x]
+			}
+			if r := b.reached(mid); r != reached {
+				reached, outcomes = r, b.outcomesOn(e, c, k, r)
+			}
+			l[x] += outcomes
+			for i := 0; i < len(healthy) && i <= k; i++ {
+				l[x] += seen(i, x)
+			}
+		}
+		on[path] = l
+	}
+	all := make([]float64, cells)
+	each := make([]float64, len(gone))
+	for x := range all {
+		for path := range on {
+			each[path] = on[path][x]
+		}
+		all[x] = logSum(each)
+	}
+	posterior, logZ := locate.Belief{P: []float64{1}}, all[0]
+	if hints != nil {
+		posterior, logZ = b.prior[c].Update(all)
+	}
+	likeliest, most := 0, 0.0
+	for path := range on {
+		share := make([]float64, cells)
+		var sum float64
+		for x, p := range posterior.P {
+			if p > 0 {
+				share[x] = p * math.Exp(on[path][x]-all[x])
+				sum += share[x]
+			}
+		}
+		if sum > most {
+			likeliest, most = path, sum
+		}
+		if path > 0 {
+			continue
+		}
+		b.stays[c] = sum
 		if hints != nil {
-			mid = b.mids[x]
-		}
-		for k := range each {
-			each[k] = choices[k]
-			if !math.IsInf(each[k], -1) {
-				each[k] += b.outcomesOn(e, c, k, mid) + b.fieldOn(k, x, seen, healthy)
+			b.place[c] = &posterior
+			if sum > 0 {
+				normalise(share)
+				b.place[c] = &locate.Belief{Axis: b.axis, P: share}
 			}
-			if hints != nil {
-				each[k] += hints[x]
-			}
-			weight := 0.0
-			if hints != nil {
-				weight = math.Log(b.prior[c].P[x])
-			}
-			if l := each[k] + weight; l > top {
-				likeliest, top = k, l
-			}
-		}
-		logL[x] = logSum(each)
-		if !math.IsInf(logL[x], -1) { // where it cannot be
-			stay[x] = math.Exp(each[never] - logL[x])
 		}
 	}
+	states := b.states(c, gone[likeliest])
 	for i := range b.terms {
-		b.terms[i].logL[c] = b.terms[i].under(b.states(c, likeliest))
+		b.terms[i].logL[c] = b.terms[i].under(states)
 	}
-	if hints == nil {
-		b.stays[c] = stay[0]
-		return logL[0]
-	}
-	posterior, logZ := b.prior[c].Update(logL)
-	left := locate.Belief{Axis: b.axis, P: make([]float64, cells)}
-	for x, p := range posterior.P {
-		left.P[x] = p * stay[x]
-		b.stays[c] += left.P[x]
-	}
-	if b.stays[c] > 0 {
-		normalise(left.P)
-		posterior = left
-	}
-	b.place[c] = &posterior
 	return logZ
 }
 
@@ -102,30 +124,12 @@ func (b *belief) states(c, k int) []int {
 	return out
 }
 
-func (b *belief) choicesOn(states []int) (sum float64) {
-	for i := range b.terms {
-		sum += b.terms[i].under(states)
-	}
-	return sum
-}
-
-// fieldOn is what circuit and field say at a cell where the cause is gone at repair k.
-func (b *belief) fieldOn(k, x int, seen func(epoch, cell int) float64, healthy []float64) (sum float64) {
-	for i := range healthy {
-		if i <= k {
-			sum += seen(i, x)
-		} else {
-			sum += healthy[i]
-		}
-	}
-	return sum
-}
-
-// outcomesOn is ln of the chance of what was said of every repair where cause c, at
-// xM or without a place (NaN), is gone at repair k.
-func (b *belief) outcomesOn(e *Engine, c, k int, xM float64) (sum float64) {
+// outcomesOn is ln of the chance of what was said of every repair where cause c is
+// gone at repair k; a bit of reached for each that took in its place.
+func (b *belief) outcomesOn(e *Engine, c, k int, reached uint64) (sum float64) {
 	for i, r := range b.h.repairs {
 		var p float64
+		reaches := reached>>min(i, 63)&1 == 1
 		switch held := e.success(r.Repair); {
 		case i > k || c == b.space.nothing:
 			p = strayCure // a sound loop that is said not to work
@@ -134,10 +138,10 @@ func (b *belief) outcomesOn(e *Engine, c, k int, xM float64) (sum float64) {
 			}
 		case i == k:
 			p = held
-			if !b.reaches(r, xM) {
+			if !reaches {
 				p = 0
 			}
-		case e.ended[r.Repair][c] && b.reaches(r, xM): // the repair failed
+		case e.ended[r.Repair][c] && reaches: // the repair failed
 			p = 1 - held
 			if r.Fixed {
 				p *= strayCure
@@ -172,10 +176,16 @@ func (b *belief) blind(e *Engine, r *RepairDone) float64 {
 	return min(1, (1-seenMended)/seenMended*(hi-lo+2*repairReachM)/b.axis.LengthM)
 }
 
-// reaches tells whether a repair took in the wire at xM.
-func (b *belief) reaches(r *RepairDone, xM float64) bool {
-	lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
-	return !ok || math.IsNaN(xM) || xM >= lo-repairReachM && xM <= hi+repairReachM
+// reached has a bit for each repair that took in the wire at xM, or was made without
+// a place; NaN is no place, which every repair of a cause takes in.
+func (b *belief) reached(xM float64) (bits uint64) {
+	for i, r := range b.h.repairs {
+		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
+		if !ok || math.IsNaN(xM) || xM >= lo-repairReachM && xM <= hi+repairReachM {
+			bits |= 1 << min(i, 63)
+		}
+	}
+	return bits
 }
 
 // logSum is ln of the sum of e^l.
