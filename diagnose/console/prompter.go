@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"runtime"
 	"strconv"
 
 	"github.com/mattn/go-isatty"
@@ -97,7 +98,6 @@ type Options struct {
 
 // FromEnvironment is what the environment asks for: ACCESSIBLE and TERM=dumb for
 // plain lines, NO_COLOR for no colour, and a locale without UTF-8 for ASCII.
-// Git for Windows' own terminal cannot be steered by survey and gets plain lines.
 func FromEnvironment(getenv func(string) string) Options {
 	o := Options{Colour: getenv("NO_COLOR") == ""}
 	if accessible := getenv("ACCESSIBLE"); accessible != "" && accessible != "0" && accessible != "false" {
@@ -119,9 +119,11 @@ func isTerminal(f *os.File) bool {
 }
 
 // New gives the form of prompting that suits the two files: for a terminal whose
-// cursor can be moved the one with arrow keys, plain lines for everything else.
+// cursor can be moved the one with arrow keys, plain lines for everything else. On
+// Windows survey takes its keys from the console itself, past the filter that keeps
+// Ctrl-D from taking the highlighted answer, so that plain lines serve there too.
 func New(in, out *os.File, o Options) Prompter {
-	steerable := isatty.IsTerminal(in.Fd()) && isatty.IsTerminal(out.Fd())
+	steerable := runtime.GOOS != "windows" && isatty.IsTerminal(in.Fd()) && isatty.IsTerminal(out.Fd())
 	width, _, err := term.GetSize(int(out.Fd()))
 	if err != nil || width <= 0 {
 		width = defaultColumns
