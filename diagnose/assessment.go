@@ -44,12 +44,13 @@ type PartChance struct {
 
 // Where is the place of the wire fault, lengths in metres of chainage.
 type Where struct {
-	Belief     locate.Belief // the curve along the wire
+	Belief     locate.Belief // the curve along the wire; of two breaks, that of the more certain one
+	All        locate.Belief // the same of either of the two
 	BestM      float64
 	Interval50 locate.Interval
 	Interval90 locate.Interval
 	Modes      []locate.Mode // the shortest set that holds 90 %
-	TwoBreaks  bool          // it speaks of the more certain of two
+	TwoBreaks  bool          // two breaks are likelier than one
 	Two        float64       // the chance of two breaks, if there is a wire fault
 }
 
@@ -215,6 +216,7 @@ func (a *Assessment) locate() {
 	}
 	all := locate.Belief{Axis: b.axis, P: mix}
 	normalise(all.P)
+	w.All = all
 	if !w.TwoBreaks {
 		w.Belief = all
 	}

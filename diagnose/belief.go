@@ -115,7 +115,7 @@ func (b *belief) weighChoices(e *Engine) {
 			continue
 		}
 		check := e.kb.Check(f.answer.Check)
-		k := answerIndex(check, f.answer.Choice)
+		k := check.AnswerIndex(f.answer.Choice)
 		if k < 0 {
 			continue
 		}
@@ -198,15 +198,6 @@ func (e *Engine) sometimesAway(h hypothesis) float64 {
 	}
 	m := e.kb.Settings.Unsure.Value / 10
 	return m + (1-m)*away
-}
-
-func answerIndex(c *kb.Check, id string) int {
-	for k := range c.Answers {
-		if c.Answers[k].ID == id {
-			return k
-		}
-	}
-	return -1
 }
 
 // epochs sorts the positional evidence of the log.
@@ -305,7 +296,7 @@ func (b *belief) hint(e *Engine, check *kb.Check, a *Answer, lo, hi float64) hin
 			}
 		}
 	}
-	t, k := e.tables[asked.ID], answerIndex(asked, choice)
+	t, k := e.tables[asked.ID], asked.AnswerIndex(choice)
 	for c := range b.space.causes {
 		h.causes[c] = t == nil || k < 0 || t.present[k][c] > speaksFor*t.present[k][b.space.nothing]
 	}

@@ -90,7 +90,7 @@ func (e *Engine) SpeaksFor(check, answer, cause string) bool {
 	if c == nil || h < 0 {
 		return false
 	}
-	k := answerIndex(c, answer)
+	k := c.AnswerIndex(answer)
 	return t == nil || k < 0 || t.present[k][h] > speaksFor*t.present[k][e.space.nothing]
 }
 

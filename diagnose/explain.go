@@ -53,7 +53,7 @@ func (a *Assessment) ClashText(c Clash) string {
 // against is the most probable cause under which the answer is unusual: the one
 // that makes it a conflict.
 func (a *Assessment) against(c Clash) *kb.Cause {
-	t, k := a.desk.engine.tables[c.Check.ID], answerIndex(c.Check, a.log[c.Entry].Answer.Choice)
+	t, k := a.desk.engine.tables[c.Check.ID], c.Check.AnswerIndex(a.log[c.Entry].Answer.Choice)
 	for _, r := range a.Ranking {
 		if h := a.belief.index(r.Cause); t != nil && k >= 0 && t.any[k][h] < 1/float64(len(c.Check.Answers)) {
 			return r.Cause

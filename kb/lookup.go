@@ -2,6 +2,7 @@ package kb
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"text/template"
 )
@@ -110,12 +111,15 @@ func (b *Base) CautionText(id, role string) string {
 
 // Answer is the check's own answer with an id, nil where there is none.
 func (c *Check) Answer(id string) *Answer {
-	for i := range c.Answers {
-		if c.Answers[i].ID == id {
-			return &c.Answers[i]
-		}
+	if i := c.AnswerIndex(id); i >= 0 {
+		return &c.Answers[i]
 	}
 	return nil
+}
+
+// AnswerIndex is where an answer stands among the check's own, or -1.
+func (c *Check) AnswerIndex(id string) int {
+	return slices.IndexFunc(c.Answers, func(a Answer) bool { return a.ID == id })
 }
 
 // Row is the distribution over the check's answers where a cause is the only

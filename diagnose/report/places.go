@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"loopfault/faultmodel"
 	"loopfault/locate"
 )
 
@@ -101,50 +100,4 @@ func (w *writer) places(r *Record) {
 		}
 	}
 	r.Places = append(r.Places, w.phrase("chainage", nil))
-}
-
-// curve is the belief to draw. Of two breaks the assessment's own curve shows the
-// more certain one only: here each stretch of the set that holds both has its
-// chance, spread within it as the evidence on a break is, and the rest lies outside.
-func (w *writer) curve() []float64 {
-	where := w.a.Where
-	if !where.TwoBreaks {
-		return where.Belief.P
-	}
-	axis := where.Belief.Axis
-	shape := slices.Clone(where.Belief.P)
-	for _, c := range w.a.Ranking {
-		if place, ok := w.a.Place(c.Cause.ID); ok && c.Cause.Kind == string(faultmodel.Open) {
-			for x, p := range place.P {
-				shape[x] += c.P * p
-			}
-		}
-	}
-	out := make([]float64, axis.Cells)
-	spread := func(p float64, in func(x int) bool) {
-		sum := 0.0
-		for x, v := range shape {
-			if in(x) {
-				sum += v
-			}
-		}
-		for x, v := range shape {
-			if in(x) && sum > 0 {
-				out[x] = p * v / sum
-			}
-		}
-	}
-	within := func(m locate.Mode, x int) bool {
-		middle := (axis.Edge(x) + axis.Edge(x+1)) / 2
-		return middle > m.FromM && middle < m.ToM
-	}
-	rest := 1.0
-	for _, m := range where.Modes {
-		rest -= m.Probability
-		spread(m.Probability, func(x int) bool { return within(m, x) })
-	}
-	spread(rest, func(x int) bool {
-		return !slices.ContainsFunc(where.Modes, func(m locate.Mode) bool { return within(m, x) })
-	})
-	return out
 }

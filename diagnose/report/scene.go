@@ -26,7 +26,7 @@ func (w *writer) scene(r *Record) {
 	}
 	r.Scene = draw.Scene{Yard: m, Units: w.o.Units}
 	if where := w.a.Where; where != nil && !w.unplaced() {
-		r.Scene.Belief = w.curve()
+		r.Scene.Belief = where.All.P
 		if _, _, mirrored := w.mirrored(); !mirrored && !where.TwoBreaks {
 			r.Scene.BestM = &where.BestM
 		}

@@ -250,7 +250,7 @@ func (c *Caller) sameFact(check *kb.Check, rng *rand.Rand) (k int, ok bool) {
 		if first.ID == check.ID || first.Fact != check.Fact {
 			continue
 		}
-		j := answerIndex(first, c.done[id].Answer.Choice)
+		j := first.AnswerIndex(c.done[id].Answer.Choice)
 		weight := make([]float64, len(c.house.prior))
 		for h, hyp := range c.house.prior {
 			weight[h] = hyp.P * c.engine().AnswerChances(first.ID, "", hyp.Causes...)[j]
@@ -259,15 +259,6 @@ func (c *Caller) sameFact(check *kb.Check, rng *rand.Rand) (k int, ok bool) {
 		return pick(rng, c.engine().AnswerChances(check.ID, "", other.Causes...)), true
 	}
 	return 0, false
-}
-
-func answerIndex(c *kb.Check, id string) int {
-	for k := range c.Answers {
-		if c.Answers[k].ID == id {
-			return k
-		}
-	}
-	return -1
 }
 
 // speaksFor picks a standing fault with a place that an answer bears on; nil where none.
