@@ -92,11 +92,22 @@ func (b *belief) follow(e *Engine) {
 }
 
 // after is the hypothesis left of h by a repair. A repair that did not cure the
-// only fault leaves it: the repair failed, or was made at the wrong spot.
+// only fault leaves it: the repair failed, or was made at the wrong spot. One spot
+// holds one fault, a section one of each cause, a new loop all.
 func (e *Engine) after(h int, r *RepairDone) int {
-	left := h
-	for c := range e.ended[r.Repair] {
+	hyp, left := e.space.hyps[h], h
+	causes := []int{hyp.a, hyp.b}
+	if known := e.repair(r.Repair); known != nil && hyp.b >= 0 && e.space.causes[hyp.b].ID == known.Cause {
+		causes[0], causes[1] = hyp.b, hyp.a // the cause it is named for first
+	}
+	for _, c := range causes {
+		if !e.ended[r.Repair][c] {
+			continue
+		}
 		left = e.space.without(left, c)
+		if hyp.a == hyp.b && r.Repair != replaceLoop || r.AtM != nil && r.FromM == nil {
+			break
+		}
 	}
 	if !r.Fixed && left == e.space.nothing {
 		return h
@@ -453,8 +464,9 @@ func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float
 			case another && reached: // mended, whatever still shows
 				logL[x] += math.Log(held)
 				gone[x] = true
+			case another && r.Fixed: // made elsewhere
+				logL[x] += math.Log(b.blind(e, r))
 			case another:
-				logL[x] += math.Log(strayCure)
 			case reached && r.Fixed:
 				logL[x] += math.Log(held)
 				gone[x] = true
@@ -546,15 +558,43 @@ func (b *belief) weighRepairs(e *Engine) {
 		now := h
 		for _, r := range b.h.repairs {
 			next := e.after(now, r)
-			b.logP[h] += math.Log(e.cureLikelihood(now, next, r))
+			switch whole := next == b.space.nothing; {
+			case !b.followed(e, h, now, r):
+				b.logP[h] += math.Log(b.cureLikelihood(e, now, next, r))
+			case b.pairs == nil || !b.isBreakPair(h):
+				if r.Fixed && !whole && now != next {
+					b.logP[h] += math.Log(strayCure) // the other still shows
+				}
+			}
 			now = next
 		}
 	}
 }
 
+// isBreakPair tells whether a hypothesis is two breaks.
+func (b *belief) isBreakPair(h int) bool {
+	hyp := b.space.hyps[h]
+	return hyp.b >= 0 && b.isBreak(hyp.a) && b.isBreak(hyp.b)
+}
+
+// followed tells whether what was said of a repair is in the evidence for the places
+// already: it ends a placed cause of those that it met.
+func (b *belief) followed(e *Engine, h, now int, r *RepairDone) bool {
+	if b.pairs != nil && b.isBreakPair(h) {
+		_, _, ok := span(r.AtM, r.FromM, r.ToM)
+		return ok && b.endsBreaks(e, r) // see weighBreaks
+	}
+	for c := range e.ended[r.Repair] {
+		if b.prior[c] != nil && b.space.hyps[now].has(c) {
+			return true
+		}
+	}
+	return false
+}
+
 // cureLikelihood is the chance of a repair's outcome when it met hypothesis now
 // and left next.
-func (e *Engine) cureLikelihood(now, next int, r *RepairDone) float64 {
+func (b *belief) cureLikelihood(e *Engine, now, next int, r *RepairDone) float64 {
 	held := e.success(r.Repair)
 	ends := false
 	for c := range e.ended[r.Repair] {
@@ -564,11 +604,11 @@ func (e *Engine) cureLikelihood(now, next int, r *RepairDone) float64 {
 	switch {
 	case now == e.space.nothing:
 		if r.Fixed {
-			return 1
+			return b.blind(e, r)
 		}
 		return strayCure
 	case !ends && r.Fixed:
-		return strayCure
+		return strayCure * b.blind(e, r)
 	case !ends:
 		return 1 - strayCure
 	case r.Fixed && whole:

@@ -121,6 +121,8 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 				s.first = s.first && !near(mids[k/n])
 				s.second = s.second && !near(mids[k%n])
 				logL[k] += math.Log(held)
+			} else if r.Fixed {
+				logL[k] += math.Log(b.blind(e, r))
 			}
 			if cured := *s == (left{}); cured != r.Fixed {
 				logL[k] += math.Log(strayCure)

@@ -78,7 +78,7 @@ func (b *belief) weighPaths(e *Engine, c int, hints []float64, seen func(epoch, 
 		share := make([]float64, cells)
 		var sum float64
 		for x, p := range posterior.P {
-			if p > 0 {
+			if p > 0 && !math.IsInf(all[x], -1) {
 				share[x] = p * math.Exp(on[path][x]-all[x])
 				sum += share[x]
 			}
@@ -134,7 +134,7 @@ func (b *belief) outcomesOn(e *Engine, c, k int, reached uint64) (sum float64) {
 		case i > k || c == b.space.nothing:
 			p = strayCure // a sound loop that is said not to work
 			if r.Fixed {
-				p = 1
+				p = b.blind(e, r)
 			}
 		case i == k:
 			p = held
@@ -146,10 +146,8 @@ func (b *belief) outcomesOn(e *Engine, c, k int, reached uint64) (sum float64) {
 			if r.Fixed {
 				p *= strayCure
 			}
-		case r.Fixed && e.ended[r.Repair][c]:
-			p = strayCure * b.blind(e, r)
 		case r.Fixed:
-			p = strayCure
+			p = strayCure * b.blind(e, r)
 		case !e.ended[r.Repair][c]:
 			p = 1 - strayCure
 		default:

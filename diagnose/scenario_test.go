@@ -309,3 +309,39 @@ func TestSaidMendedAndStillBroken(t *testing.T) {
 	sound := assess(t, Technician, append(log, say("continuity-sign", "complete"), read(faultmodel.LoopOhms, 5.1))...)
 	require.Greater(t, sound.P(nothingWrong), mended.P(nothingWrong))
 }
+
+// TestUnsureSoftens: an answer marked as not sure moves the belief the same way, but
+// less.
+func TestUnsureSoftens(t *testing.T) {
+	none := assess(t, Support)
+	sure := assess(t, Support, say("continuity-sign", "broken"))
+	unsure := assess(t, Support, Entry{Answer: &Answer{Check: "continuity-sign", Choice: "broken", Unsure: true}})
+	require.Greater(t, unsure.P("wire-cut"), none.P("wire-cut")+0.05)
+	require.Less(t, unsure.P("wire-cut"), sure.P("wire-cut")-0.05)
+}
+
+// TestAMendedCutSpeaksForACut: what is mended where it was seen was most likely the
+// fault that the case began with.
+func TestAMendedCutSpeaksForACut(t *testing.T) {
+	before := assess(t, Technician, say("continuity-sign", "broken"))
+	after := assess(t, Technician, say("continuity-sign", "broken"), Entry{Repair: &RepairDone{Repair: "wire-cut", AtM: ptr(ft(100)), Fixed: true}})
+	require.Greater(t, after.Initial("wire-cut"), before.Initial("wire-cut"))
+	require.Greater(t, after.P(nothingWrong), 0.9)
+}
+
+// TestNoLeadIn: on a loop that begins at the terminals a fault of the lead-in is
+// impossible everywhere, and stays so through repairs.
+func TestNoLeadIn(t *testing.T) {
+	y := plainYard()
+	y.LeadIn.LengthM = ptr(0.0)
+	a, err := newEngine(t).Assess(&Case{Role: Technician, Yard: y, Log: []Entry{
+		read(faultmodel.LoopOhms, 5), {Repair: &RepairDone{Repair: "collar-battery"}}}})
+	require.NoError(t, err)
+	var sum float64
+	for _, p := range a.remaining() {
+		require.False(t, math.IsNaN(p))
+		sum += p
+	}
+	require.InDelta(t, 1, sum, 1e-9)
+	require.Equal(t, NextCheck, a.Step.Kind)
+}

@@ -257,7 +257,9 @@ func (h *hypothesis) along(atM, out []float64, leadOnly bool, at func(x float64)
 	}
 	if !h.thinned {
 		for _, run := range runs {
-			for k := 0; k < len(run)+step-1; k += step {
+			// A contact may fit halfway along a short run and at neither of its ends.
+			tooth := max(1, min(step, (len(run)-1)/3))
+			for k := 0; k < len(run)+tooth-1; k += tooth {
 				eval(run[min(k, len(run)-1)])
 				h.note()
 			}

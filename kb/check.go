@@ -789,6 +789,7 @@ func (c *checker) settings() {
 	e.number(s.TwoFaults, 0, 0.5, "two_faults")
 	e.number(s.SameAgain, 1, 1000, "same_again")
 	e.number(s.SameFactShare, 0, 1, "same_fact_share")
+	e.number(s.Unsure, 0.01, 1, "unsure")
 	e.perRole(s.PerMinute, 0, 1000, "per_minute")
 	e.perRole(s.ReferCost, 0, 100000, "refer_cost")
 	e.perRole(s.ReferMinutes, 0, 1440, "refer_minutes")
