@@ -74,6 +74,9 @@ func (a *Assessment) next(choose func(*problem) policy.Decision) {
 	}
 }
 
+// contain is the caution that the pet is not left to a boundary that may be dead.
+const contain = "contain"
+
 // take makes a step the next one and adds its cautions.
 func (a *Assessment) take(s Step) {
 	switch {
@@ -84,6 +87,9 @@ func (a *Assessment) take(s Step) {
 	}
 	if s.Rule != nil {
 		s.Cautions = append(slices.Clone(s.Rule.Cautions), s.Cautions...)
+	}
+	if len(a.belief.h.facts)+len(a.belief.h.repairs) == 0 {
+		s.Cautions = append(s.Cautions, contain) // from the first minute on
 	}
 	s.Cautions = unique(s.Cautions)
 	a.Step = s

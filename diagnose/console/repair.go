@@ -266,7 +266,7 @@ func (iv *Interview) done(ctx context.Context) (deed, error) {
 		if err != nil {
 			return again, err
 		}
-		o = &diagnose.Outcome{Cause: cause, AtM: sectionMiddle(c.Log), Confirmed: true}
+		o = &diagnose.Outcome{Cause: cause, Confirmed: true}
 	}
 	if o != nil {
 		if err := iv.log(diagnose.Entry{Outcome: o}); err != nil {
@@ -277,17 +277,6 @@ func (iv *Interview) done(ctx context.Context) (deed, error) {
 	iv.before(iv.result.Cautions, kb.Steps{})
 	iv.tell(Body, "%s", iv.view.Why())
 	return finish, nil
-}
-
-// sectionMiddle is the middle of the last section that was laid anew and helped;
-// nil where none was.
-func sectionMiddle(log []diagnose.Entry) *float64 {
-	for _, i := range slices.Backward(diagnose.Kept(log)) {
-		if r := log[i].Repair; r != nil && r.Fixed && r.FromM != nil && r.ToM != nil {
-			return new((*r.FromM + *r.ToM) / 2)
-		}
-	}
-	return nil
 }
 
 // conclusion is the outcome that the last repair that worked speaks for, where

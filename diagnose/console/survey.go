@@ -8,6 +8,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/AlecAivazis/survey/v2"
 	"github.com/AlecAivazis/survey/v2/core"
@@ -96,6 +97,7 @@ const selectTemplate = `
   {{- else if .Message}}{{color "cyan"}}{{.Message}}{{color "reset"}}{{"\n"}}{{end}}
   {{- range $ix, $option := .PageEntries}}
     {{- template "option" $.IterateOption $ix $option}}
+  {{- else}}  (no such choice; Backspace brings them back){{"\n"}}
   {{- end}}
 {{- end}}`
 
@@ -183,14 +185,21 @@ func (m *menu) add(text string, at int, plain, mark string) {
 }
 
 // matches tells whether an option fits what is typed: the mark of one picks that
-// one alone, so that a letter never finds another's words.
+// one alone, and less than a word finds none, so that a letter never takes an option
+// for a word in it: "d", where it is no mark, is not "Done".
 func (m *menu) matches(typed string, option int) bool {
 	m.typed = strings.ToLower(strings.TrimSpace(typed))
 	if only, ok := m.keys[m.typed]; ok {
 		return option == only
 	}
+	if n := utf8.RuneCountInString(m.typed); n > 0 && n < fewestSearched {
+		return false
+	}
 	return strings.Contains(m.plain[option], m.typed)
 }
+
+// fewestSearched is how many letters a search takes.
+const fewestSearched = 3
 
 // question shows what is asked.
 func (s *surveyPrompter) question(text string) {

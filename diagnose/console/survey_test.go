@@ -83,6 +83,7 @@ func TestSurveySelect(t *testing.T) {
 		"a number picks":                   {"2\r", 1, nil},
 		"a letter picks, not the words":    {"w\r", 4, nil},
 		"a mark that none has":             {"7\x7f\r", 0, nil},
+		"a letter that is no mark":         {"o\r\x7f2\r", 1, nil}, // though it is in words
 		"ctrl-c":                           {"\x03", 0, ErrInterrupted},
 		"ctrl-d answers nothing":           {"\x1b[B\x04", 0, ErrInterrupted},
 		"ctrl-d with nothing left to pick": {"zzz\x04", 0, ErrInterrupted},

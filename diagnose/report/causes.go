@@ -99,7 +99,8 @@ func (w *writer) ruledOut(r *Record) {
 	}
 	var list []fallen
 	for _, c := range w.a.Ranking {
-		if was := before[c.Cause.ID]; was >= 0.02 && c.P < was/5 && c.P < 0.02 {
+		// Of how the case began: what was mended since was not ruled out.
+		if was, is := before[c.Cause.ID], w.a.Initial(c.Cause.ID); was >= 0.02 && is < was/5 && is < 0.02 {
 			list = append(list, fallen{c.Cause, was})
 		}
 	}

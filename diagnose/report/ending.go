@@ -128,6 +128,19 @@ func (w *writer) noted(act string) bool {
 	})
 }
 
+// walked tells whether an acceptance walk is noted as passed after the last repair.
+func (w *writer) walked() bool {
+	for _, i := range slices.Backward(w.kept()) {
+		switch e := w.a.Log()[i]; {
+		case e.Repair != nil && e.Repair.Repair == verify:
+			return e.Repair.Fixed
+		case repaired(e):
+			return false
+		}
+	}
+	return false
+}
+
 // ending says of a case that is mended or closed what it was, where, and how far
 // that is proved.
 func (w *writer) ending(r *Record) {
@@ -166,6 +179,9 @@ func (w *writer) ending(r *Record) {
 	r.Proof = w.proof(repair, outcome)
 	if w.a.Step.Kind == diagnose.NextDone && (repair == nil || !w.desk.Verify(w.a.Log()).Pass) {
 		r.Next.Why = "The acceptance walk is not on record; make it before anyone relies on the boundary."
+		if w.walked() {
+			r.Next.Why = "Write down what the acceptance walk showed, for the next call."
+		}
 	}
 	if !r.Closed {
 		return
@@ -206,6 +222,7 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 	if v.Pass {
 		return "Mended and verified by the acceptance walk."
 	}
+	walked := w.walked()
 	var todo, again, failed []string
 	for _, item := range v.Items {
 		switch label := label(item.Check); {
@@ -216,6 +233,9 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 		case item.Judgement == diagnose.NotDone && item.Required:
 			todo = append(todo, label)
 		}
+	}
+	if walked && len(failed)+len(again) == 0 {
+		return "Mended; the acceptance walk is noted as passed, but not what it showed: " + strings.Join(todo, ", ") + "."
 	}
 	text := "Mended, not yet proved"
 	if len(failed) > 0 {

@@ -125,7 +125,11 @@ func TestMendedButNotProved(t *testing.T) {
 			nothing := strings.TrimSpace(newEngine().Base().Cause("nothing-wrong").Name.For(string(role)))
 			for form, text := range texts(t, r) {
 				assert.Contains(t, text, "at 309 ft, mended", "%s, %s", name, form)
-				assert.Contains(t, text, "Mended, not yet proved", "%s, %s", name, form)
+				proof := "Mended, not yet proved"
+				if name == "walk without figures" {
+					proof = "Mended; the acceptance walk is noted as passed, but not what it showed"
+				}
+				assert.Contains(t, text, proof, "%s, %s", name, form)
 				assert.NotContains(t, strings.ToLower(text), "verified", "%s, %s", name, form)
 				assert.NotContains(t, strings.ToLower(text), strings.ToLower(nothing), "%s, %s", name, form)
 				assert.NotContains(t, text, "No place along the wire stands out", "%s, %s", name, form)

@@ -290,7 +290,7 @@ func (s Step) takes() string {
 // String says whether the repair helped.
 func (d Done) String() string {
 	if d.Fixed {
-		return d.Text + ": the fault is gone"
+		return d.Text + ": the fault was gone"
 	}
 	return d.Text + ": the fault is still there"
 }
