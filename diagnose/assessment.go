@@ -27,7 +27,7 @@ type Assessment struct {
 	log    []Entry
 	belief *belief
 	groups []group
-	mass   [][]float64 // see sampledMass
+	sample *sample // see sampled
 }
 
 // CauseChance is the probability that a cause is present.

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
 	"loopfault/diagnose/policy"
 	"loopfault/faultmodel"
@@ -16,9 +17,16 @@ const worthForecasting = 0.004
 // readingBins is into how many ranges a reading is cut to weigh it beforehand.
 const readingBins = 8
 
-// sampled is how many evenly spaced places stand for the wire when a reading is
-// weighed beforehand.
+// sampled is how many places stand for the wire when a reading is weighed
+// beforehand.
 const sampled = 16
+
+// sample is the places that stand for the wire, in order, and what lies nearest to each.
+type sample struct {
+	atM     []float64
+	nearest []int       // by cell
+	mass    [][]float64 // by cause: its share at each place; nil without a position
+}
 
 // forecast is what a reading would show under each cause, given what has been
 // read already.
@@ -26,18 +34,12 @@ type forecast struct {
 	b     *belief
 	q     faultmodel.Quantity
 	given []faultmodel.Reading
-	at    []float64                          // the sampled places
 	kinds map[string][]faultmodel.Predictive // as asked for: at each place, or one without a position
-	mass  [][]float64                        // by cause: its share at each place; nil without a position
+	*sample
 }
 
 func (a *Assessment) forecast(q faultmodel.Quantity) *forecast {
-	f := &forecast{b: a.belief, q: q, given: a.given(), at: make([]float64, sampled),
-		kinds: map[string][]faultmodel.Predictive{}, mass: a.sampledMass()}
-	for k := range f.at {
-		f.at[k] = (float64(k) + 0.5) / sampled * a.belief.axis.LengthM
-	}
-	return f
+	return &forecast{b: a.belief, q: q, given: a.given(), kinds: map[string][]faultmodel.Predictive{}, sample: a.sampled()}
 }
 
 // of is the prediction under a cause at each sampled place, or one alone for a
@@ -46,11 +48,11 @@ func (f *forecast) of(cause int) []faultmodel.Predictive {
 	name := f.b.space.causes[cause].Kind
 	if f.kinds[name] == nil {
 		kind := faultmodel.Kind(name)
-		f.kinds[name] = f.b.memo.forecast(f.q, f.given, kind, func() []faultmodel.Predictive {
+		f.kinds[name] = f.b.memo.forecast(f.q, f.given, kind, f.atM, func() []faultmodel.Predictive {
 			if f.b.place[cause] == nil || kind == faultmodel.Healthy {
 				return []faultmodel.Predictive{f.b.model.PredictGiven(f.given, f.q, 0, faults(kind, 0)...)}
 			}
-			return f.b.model.SweepPredict(f.given, f.q, 0, kind, f.at)
+			return f.b.model.SweepPredict(f.given, f.q, 0, kind, f.atM)
 		})
 	}
 	return f.kinds[name]
@@ -68,35 +70,48 @@ func (a *Assessment) given() []faultmodel.Reading {
 	return out
 }
 
-// sampledMass is each cause's place cut into the sampled stretches.
-func (a *Assessment) sampledMass() [][]float64 {
-	if a.mass == nil {
-		a.mass = make([][]float64, len(a.belief.space.causes))
-		for c, place := range a.belief.place {
-			if place == nil {
-				continue
+// sampled places are spread evenly, and half of them over where the likeliest wire
+// fault is, once that is narrow: evenly spaced ones would step over it.
+func (a *Assessment) sampled() *sample {
+	if a.sample != nil {
+		return a.sample
+	}
+	axis := a.belief.axis
+	s := &sample{nearest: make([]int, axis.Cells), mass: make([][]float64, len(a.belief.space.causes))}
+	even := sampled
+	const narrow, likely = 0.25, 0.3 // of the wire; of a group
+	for i := range a.groups {
+		if g := &a.groups[i]; g.p > likely && g.place.Interval(0.9).LengthM() < narrow*axis.LengthM {
+			even = sampled / 2
+			for k := range sampled - even {
+				s.atM = append(s.atM, axis.Mid(axis.Cell(g.place.Quantile((float64(k)+0.5)/float64(sampled-even)))))
 			}
-			m := make([]float64, sampled)
-			for x, p := range place.P {
-				m[x*sampled/len(place.P)] += p
-			}
-			a.mass[c] = m
+			break
 		}
 	}
-	return a.mass
-}
-
-// over is the probability of over-range under a cause.
-func (f *forecast) over(cause int) float64 {
-	at := f.of(cause)
-	if len(at) == 1 {
-		return at[0].OverRange
+	for k := range even {
+		s.atM = append(s.atM, (float64(k)+0.5)/float64(even)*axis.LengthM)
 	}
-	var p float64
-	for k, w := range f.mass[cause] {
-		p += w * at[k].OverRange
+	slices.Sort(s.atM)
+	s.atM = slices.Compact(s.atM)
+	k := 0
+	for x := range s.nearest {
+		for k+1 < len(s.atM) && axis.Mid(x)-s.atM[k] > s.atM[k+1]-axis.Mid(x) {
+			k++
+		}
+		s.nearest[x] = k
 	}
-	return p
+	for c, place := range a.belief.place {
+		if place == nil {
+			continue
+		}
+		s.mass[c] = make([]float64, len(s.atM))
+		for x, p := range place.P {
+			s.mass[c][s.nearest[x]] += p
+		}
+	}
+	a.sample = s
+	return s
 }
 
 // typical is the prediction at the cause's most likely place.
@@ -198,18 +213,31 @@ func (f *forecast) ranges(causes []int, weight map[int]float64) *ranges {
 	return r
 }
 
-// chance is the probability of a reading in range k under a cause of a kind foreseen.
+// at is the probability of range k by place, or once for a kind without a position;
+// r.len() is over-range. Nil for a kind that was not foreseen.
+func (r *ranges) at(kind string, k int) []float64 {
+	out := make([]float64, len(r.below[kind]))
+	for x, below := range r.below[kind] {
+		if k == r.len() {
+			out[x] = r.kinds[kind][x].OverRange
+		} else {
+			out[x] = below[k+1] - below[k]
+		}
+	}
+	return out
+}
+
+// chance is the probability of range k, or of over-range, under a cause of a kind foreseen.
 func (r *ranges) chance(cause, k int) float64 {
-	at := r.below[r.b.space.causes[cause].Kind]
-	switch len(at) {
-	case 0:
-		return 0
-	case 1:
-		return at[0][k+1] - at[0][k]
+	at := r.at(r.b.space.causes[cause].Kind, k)
+	if len(at) == 1 {
+		return at[0]
 	}
 	var p float64
 	for x, w := range r.mass[cause] {
-		p += w * (at[x][k+1] - at[x][k])
+		if x < len(at) {
+			p += w * at[x]
+		}
 	}
 	return p
 }
@@ -217,11 +245,10 @@ func (r *ranges) chance(cause, k int) float64 {
 // update is where a group would be if the reading fell into range k; says is
 // false where that says nothing of the place.
 func (r *ranges) update(g *group, k int) (after locate.Belief, says bool) {
-	at := r.below[r.b.space.causes[g.likely].Kind]
-	like := make([]float64, len(at))
+	like := r.at(r.b.space.causes[g.likely].Kind, k)
 	least, most := math.Inf(1), math.Inf(-1)
 	for x := range like {
-		like[x] = math.Log(at[x][k+1] - at[x][k] + 1e-9)
+		like[x] = math.Log(like[x] + 1e-9)
 		least, most = min(least, like[x]), max(most, like[x])
 	}
 	if most-least < 0.05 {
@@ -229,9 +256,13 @@ func (r *ranges) update(g *group, k int) (after locate.Belief, says bool) {
 	}
 	logL := make([]float64, r.b.axis.Cells)
 	for c := range logL {
-		x := (float64(c)+0.5)/float64(r.b.axis.Cells)*sampled - 0.5
-		k := min(max(int(math.Floor(x)), 0), sampled-2)
-		t := min(max(x-float64(k), 0), 1)
+		// A straight line between the places on either side.
+		x, k := r.b.axis.Mid(c), r.nearest[c]
+		if x < r.atM[k] {
+			k--
+		}
+		k = min(max(k, 0), len(r.atM)-2)
+		t := min(max((x-r.atM[k])/(r.atM[k+1]-r.atM[k]), 0), 1)
 		logL[c] = (1-t)*like[k] + t*like[k+1]
 	}
 	after, _ = g.place.Update(logL)
@@ -291,16 +322,12 @@ func (a *Assessment) readingOutcomes(m *problem, c *kb.Check) []policy.Outcome {
 		return p
 	}
 	var out []policy.Outcome
-	for k := range r.len() {
+	for k := range r.len() + 1 {
 		for _, cause := range causes {
 			chance[cause] = r.chance(cause, k)
 		}
 		out = append(out, policy.Outcome{P: row(), ActCost: a.afterReading(m, r, k)})
 	}
-	for _, cause := range causes {
-		chance[cause] = f.over(cause)
-	}
-	out = append(out, policy.Outcome{P: row()})
 	settle(out)
 	return out
 }

@@ -57,8 +57,8 @@ func (m *memo) both(k1 faultmodel.Kind, x1 []float64, k2 faultmodel.Kind, x2 []f
 }
 
 // forecast is what work predicts of a quantity under a kind, once others are read.
-func (m *memo) forecast(q faultmodel.Quantity, given []faultmodel.Reading, kind faultmodel.Kind, work func() []faultmodel.Predictive) []faultmodel.Predictive {
-	return remember(&m.mu, m.ahead, fmt.Sprint(q, kind, given), work)
+func (m *memo) forecast(q faultmodel.Quantity, given []faultmodel.Reading, kind faultmodel.Kind, atM []float64, work func() []faultmodel.Predictive) []faultmodel.Predictive {
+	return remember(&m.mu, m.ahead, fmt.Sprint(q, kind, given, atM), work)
 }
 
 func remember[T any](mu *sync.Mutex, kept map[string]T, key string, work func() T) T {

@@ -38,7 +38,7 @@ func (a *Assessment) tests(m *problem, stopped map[string]*kb.Rule) {
 		minutes += a.minutes(c)
 		can = append(can, candidate{test: test{c, minutes}, cost: minutes*rate + money})
 	}
-	a.sampledMass() // before it is read from several sides
+	a.sampled() // before it is read from several sides
 	parallel(len(can), func(i int) { can[i].outcomes = a.outcomes(m, can[i].check) })
 	for _, c := range can {
 		if c.outcomes != nil {
