@@ -177,3 +177,15 @@ func (b *Base) Word(scale, role string, figure float64) string {
 	}
 	return word.For(role)
 }
+
+// Label is a check in a few words for who was not there when it was asked: its id,
+// with the legs as they are marked.
+func Label(check string) string {
+	words := strings.Split(check, "-")
+	for i, word := range words {
+		if word == "a" || word == "b" {
+			words[i] = strings.ToUpper(word)
+		}
+	}
+	return strings.Join(words, " ")
+}

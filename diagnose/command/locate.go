@@ -17,7 +17,8 @@ func newLocate(p *program) *cobra.Command {
 		Use: "locate", Short: "Say where along the wire the fault is, from readings alone",
 		Long: `Say where along the wire the fault is, from readings alone: the best estimate, the stretches that
 hold it with 50 and 90 % probability, and the place on the map. Places are distances along the
-wire from terminal A, through its leg of the lead-in.`,
+wire from terminal A, through its leg of the lead-in. Without --yard or --lead-in a lead-in of
+40 ft is taken.`,
 		Example: `  loopfault locate --length 480ft --lead-in 40ft --ohms over-range --capacitance 13.9nF,11.2nF
   loopfault locate --yard orchard.yaml --ohms over-range --tap 314ft:broken:intact --json`,
 		Args: noArguments,

@@ -292,7 +292,11 @@ func (iv *Interview) question(q *asking, spot ...string) string {
 	if iv.words.Role == diagnose.Support {
 		text = "Read aloud: " + text
 	}
-	if minutes := q.check.Minutes.For(string(iv.words.Role)); minutes >= 1 && q.index < 0 {
+	minutes := q.check.Minutes.For(string(iv.words.Role))
+	if next := iv.result.Next; next.ID == q.check.ID { // with what getting there takes
+		minutes = next.Minutes
+	}
+	if minutes >= 1 && q.index < 0 {
 		text += " (about " + quantity.FormatMinutes(minutes) + ")"
 	}
 	return text

@@ -358,7 +358,7 @@ func TestTheWalkIsTypedInAndHeldAgainstTheWord(t *testing.T) {
 	assert.Equal(t, "tone-walk", log.C.Log[1].Answer.Check)
 	assert.Equal(t, &diagnose.RepairDone{Repair: "verify", Fixed: true}, log.C.Log[2].Repair)
 	assert.Contains(t, shown, "The walk wants a width about every 10 ft, from 42 to 62 ft.")
-	assert.Contains(t, shown, "tone-walk: FAILED, 300 to 320 ft")
+	assert.Contains(t, shown, "Tone walk: FAILED, 300 to 320 ft")
 	assert.Equal(t, 2, strings.Count(shown, "Close all the same?"), "asked back each time")
 
 	shown, _, err = session(t, engine, memory(t, diagnose.Homeowner), "i\n")

@@ -135,11 +135,23 @@ func (iv *Interview) measured(ctx context.Context) (deed, error) {
 		if did, err := iv.askUntilDone(ctx, &asking{check: c, index: -1}); err != nil || did != answered {
 			return did, err
 		}
+		if iv.failed(item.Check) {
+			iv.tell(Trouble, "%s has failed: the rest of the walk can wait.", capital(kb.Label(item.Check)))
+			break
+		}
 	}
 	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
-		iv.tell(Aside, "%s: %s", item.Check, iv.judged(item))
+		iv.tell(Aside, "%s: %s", capital(kb.Label(item.Check)), iv.judged(item))
 	}
 	return answered, nil
+}
+
+// failed tells whether what was measured last for an item of the walk speaks against
+// the repair.
+func (iv *Interview) failed(check string) bool {
+	return slices.ContainsFunc(iv.Engine.Verify(iv.Log.Case().Log).Items, func(item diagnose.AcceptanceItem) bool {
+		return item.Check == check && item.Judgement == diagnose.Fail
+	})
 }
 
 // judged is what an item of the acceptance walk came to.
@@ -159,11 +171,11 @@ func (iv *Interview) surelyPassed(ctx context.Context) (bool, error) {
 	var missing []string
 	for _, item := range iv.Engine.Verify(iv.Log.Case().Log).Items {
 		if item.Required && item.Judgement == diagnose.NotDone {
-			missing = append(missing, item.Check)
+			missing = append(missing, kb.Label(item.Check))
 		}
 		if item.Judgement == diagnose.Fail || item.Judgement == diagnose.MeasureAgain {
 			against = true
-			iv.tell(Trouble, "%s: %s", item.Check, iv.judged(item))
+			iv.tell(Trouble, "%s: %s", capital(kb.Label(item.Check)), iv.judged(item))
 		}
 	}
 	if !against {

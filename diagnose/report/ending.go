@@ -225,7 +225,7 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 	walked := w.walked()
 	var todo, again, failed []string
 	for _, item := range v.Items {
-		switch label := label(item.Check); {
+		switch label := kb.Label(item.Check); {
 		case item.Judgement == diagnose.Fail:
 			failed = append(failed, label)
 		case item.Judgement == diagnose.MeasureAgain:
@@ -261,18 +261,6 @@ func (w *writer) knownRepair(d *diagnose.RepairDone) *kb.Repair {
 		return r
 	}
 	return w.base.Repair(d.Repair)
-}
-
-// label is a check in a few words for who was not there when it was asked: its
-// name, with the legs as they are marked.
-func label(check string) string {
-	words := strings.Split(check, "-")
-	for i, word := range words {
-		if word == "a" || word == "b" {
-			words[i] = strings.ToUpper(word)
-		}
-	}
-	return strings.Join(words, " ")
 }
 
 // told is an answer within a sentence.

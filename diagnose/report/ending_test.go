@@ -15,6 +15,7 @@ import (
 	"loopfault/diagnose/quantity"
 	"loopfault/diagnose/yard"
 	"loopfault/faultmodel"
+	"loopfault/kb"
 	"loopfault/locate"
 )
 
@@ -293,7 +294,7 @@ func TestHandoverTellsEveryAnswer(t *testing.T) {
 	table, err := r.Table(Terminal{})
 	require.NoError(t, err)
 	assert.Contains(t, oneLine(table), "New battery: does", "a question whose subject was named before it")
-	assert.Equal(t, "leg A to earth", label("leg-a-to-earth"))
+	assert.Equal(t, "leg A to earth", kb.Label("leg-a-to-earth"))
 }
 
 // Two breaks are two places in words and in the drawing, whichever is the surer.

@@ -62,7 +62,7 @@ func (w *writer) leftOpen(entry int) bool {
 
 func (w *writer) answered(r *Record, entry int, causes []*kb.Cause) {
 	ans := w.a.Log()[entry].Answer
-	a := Asked{Label: label(ans.Check), Question: w.question(ans.Check), Answer: w.words().Answer(ans)}
+	a := Asked{Label: kb.Label(ans.Check), Question: w.question(ans.Check), Answer: w.words().Answer(ans)}
 	for _, cause := range causes {
 		a.Weights = append(a.Weights, w.weight(w.decibans(entry, cause.ID)))
 	}
@@ -107,7 +107,7 @@ func (w *writer) done(r *Record, d *diagnose.RepairDone) {
 
 // markText explains a letter of the drawings in a few words.
 func (w *writer) markText(a *diagnose.Answer) string {
-	return label(a.Check) + ": " + told(w.words().Answer(a))
+	return kb.Label(a.Check) + ": " + told(w.words().Answer(a))
 }
 
 // markOf is the evidence of an answer that speaks of a place.
@@ -153,7 +153,7 @@ func (w *writer) question(check string) string {
 		if end := strings.IndexByte(s, '?'); end >= 0 {
 			q := strings.TrimSpace(s[:end+1])
 			if i > 0 {
-				q = sentence(label(check)) + ": " + told(q)
+				q = sentence(kb.Label(check)) + ": " + told(q)
 			}
 			return q
 		}
