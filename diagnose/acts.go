@@ -29,6 +29,7 @@ type act struct {
 	minutes float64
 	second  bool      // the group's second fault
 	first   *kb.Check // must be asked before it; nil where it can be done at once
+	damage  *Answer   // of a repair at what was seen: the answer that tells of it
 }
 
 // group gathers the causes that a search finds together.
@@ -160,7 +161,31 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 		}
 		add(act{group: g, minutes: cost / rate, first: first}, cost, ends)
 		add(act{group: g, minutes: cost / rate, second: true, first: first}, cost, policy.Of(second(i)))
+		if g.kind == string(faultmodel.Open) {
+			a.mendSeen(g, cost, ends, add, stopped)
+		}
 	}
+}
+
+// mendSeen adds the mending of a break at damage that was seen since the last repair:
+// dearer by the search where it turns out not to be the fault.
+func (a *Assessment) mendSeen(g *group, search float64, ends policy.Hypothesis, add func(act, float64, policy.Hypothesis), stopped map[string]*kb.Rule) {
+	seen := a.belief.h.seenDamage()
+	r := a.desk.engine.repair(a.belief.space.causes[g.likely].ID)
+	if seen == nil || r == nil {
+		return
+	}
+	minutes, money, ok := a.able(r.Roles, r.Tools, r.OnWire, r.Digs, stopped)
+	first, possible := a.pending(r.Needs, stopped)
+	if !ok || !possible {
+		return
+	}
+	minutes += r.Minutes.For(string(a.desk.c.Role))
+	if first != nil {
+		minutes += a.minutes(first)
+	}
+	hit := a.desk.engine.kb.Check(seen.Check).PlaceShare.Value
+	add(act{repair: r, minutes: minutes, first: first, damage: seen}, a.price(r, minutes)+money+(1-hit)*search, ends)
 }
 
 func (a *Assessment) tapCheck() *kb.Check {

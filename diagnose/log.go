@@ -189,3 +189,21 @@ func span(at, from, to *float64) (lo, hi float64, ok bool) {
 	}
 	return 0, 0, false
 }
+
+// Damage that was seen along the wire.
+const (
+	visibleDamage = "visible-damage"
+	found         = "found"
+)
+
+// seenDamage is the answer that tells of damage seen since the last repair; nil where
+// none does.
+func (h *history) seenDamage() *Answer {
+	for i := len(h.facts) - 1; i >= 0; i-- {
+		f := &h.facts[i]
+		if f.epoch == len(h.repairs) && f.answer.Check == visibleDamage && f.answer.Choice == found {
+			return f.answer
+		}
+	}
+	return nil
+}

@@ -57,7 +57,15 @@ func (a *Assessment) next(choose func(*problem) policy.Decision) {
 		case x.group != nil:
 			a.take(a.searchStep(x.group))
 		default:
-			a.take(a.repairStep(x.repair, x.minutes))
+			s := a.repairStep(x.repair, x.minutes)
+			if x.damage != nil { // where it was seen, and not where it is likeliest
+				s.AtM = nil
+				if lo, hi, ok := span(x.damage.AtM, x.damage.FromM, x.damage.ToM); ok {
+					at := (lo + hi) / 2
+					s.AtM = &at
+				}
+			}
+			a.take(s)
 		}
 	default:
 		// Before giving up, what was put off is asked after all, and what whoever

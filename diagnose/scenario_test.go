@@ -345,3 +345,18 @@ func TestNoLeadIn(t *testing.T) {
 	require.InDelta(t, 1, sum, 1e-9)
 	require.Equal(t, NextCheck, a.Step.Kind)
 }
+
+// TestSeenDamageIsMended: who saw the cut is sent to mend it, at the place where it
+// was seen and with what has to be bought, and not once more where that did not help.
+func TestSeenDamageIsMended(t *testing.T) {
+	found := Entry{Answer: &Answer{Check: visibleDamage, Choice: found, AtM: ptr(ft(210))}}
+	log := []Entry{say("continuity-sign", "broken"), found}
+	a := assess(t, Homeowner, log...)
+	require.Equal(t, "repair:wire-cut", a.Step.ID)
+	require.InDelta(t, ft(210), *a.Step.AtM, 1e-9)
+	require.Contains(t, a.Step.Cautions, "digging")
+	plain := a.desk.engine.repair("wire-cut")
+	require.Greater(t, a.Step.Minutes, plain.Minutes.Homeowner, "a shop is visited first")
+	failed := assess(t, Homeowner, append(log, Entry{Repair: &RepairDone{Repair: "wire-cut", AtM: ptr(ft(210))}})...)
+	require.NotEqual(t, "repair:wire-cut", failed.Step.ID)
+}

@@ -476,6 +476,9 @@ func (c *Caller) repair(step diagnose.Step) *diagnose.RepairDone {
 	if c.heard(r.Repair) { // found by the collar on the spot, wherever it was thought to be
 		r.AtM, r.FromM, r.ToM = nil, nil, nil
 	}
+	if at := c.sawIt(r); at != nil { // mended where it is seen, wherever it was paced off to be
+		r.AtM, r.FromM, r.ToM = at, nil, nil
+	}
 	rng := c.again("repair " + r.Repair)
 	ended := false
 	for _, f := range c.faults {
@@ -493,6 +496,26 @@ func (c *Caller) repair(step diagnose.Step) *diagnose.RepairDone {
 	}
 	return r
 }
+
+// sawIt is where the fault is that a repair is to mend, if it is what the person saw
+// along the wire: nil where it is not.
+func (c *Caller) sawIt(r *diagnose.RepairDone) *float64 {
+	told, ok := c.done[visibleDamage]
+	if !ok || told.Answer == nil || told.Answer.Choice != "found" || told.Answer.AtM == nil || r.AtM == nil || *r.AtM != *told.Answer.AtM {
+		return nil
+	}
+	spread := c.base().Check(visibleDamage).SpreadFt.Value * quantity.MPerFt
+	for _, f := range c.faults {
+		if f.standing && c.engine().Ends(r.Repair, f.Cause) && math.Abs(f.AtM-*r.AtM) < 3*spread {
+			at := f.AtM
+			return &at
+		}
+	}
+	return nil
+}
+
+// visibleDamage is the check that finds the fault by looking.
+const visibleDamage = "visible-damage"
 
 // heard tells whether a cause shows in the field alone, as a stretch where the
 // collar goes quiet: whoever comes to mend it walks to where that is.
