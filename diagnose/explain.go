@@ -22,6 +22,9 @@ const (
 func (a *Assessment) conflicts() {
 	b := a.belief
 	for _, t := range b.terms {
+		if b.confirmed(t.fact) {
+			continue // asking a third time would tell nothing
+		}
 		// The belief without the answer gives its chance.
 		rest := make([]float64, len(b.logP))
 		for h := range rest {
@@ -38,6 +41,13 @@ func (a *Assessment) conflicts() {
 		}
 	}
 	slices.SortStableFunc(a.Clashes, func(x, y Clash) int { return cmp.Compare(x.P, y.P) })
+}
+
+// confirmed tells whether an answer was given alike before another repair or after it.
+func (b *belief) confirmed(f fact) bool {
+	return slices.ContainsFunc(b.h.facts, func(g fact) bool {
+		return g.epoch != f.epoch && g.answer.Check == f.answer.Check && g.answer.Choice == f.answer.Choice && g.answer.When == f.answer.When
+	})
 }
 
 // ClashText says what is odd about an answer, in the role's words.

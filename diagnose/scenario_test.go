@@ -301,6 +301,9 @@ func TestSaidMendedAndStillBroken(t *testing.T) {
 	again := assess(t, Technician, append(log, say("continuity-sign", "broken"), over)...)
 	require.Less(t, again.P(nothingWrong), 0.2)
 	require.NotEqual(t, NextVerify, again.Step.Kind)
+	for _, c := range again.Clashes {
+		require.NotEqual(t, "continuity-sign", c.Check.ID, "it was said twice")
+	}
 	require.NotNil(t, again.Where)
 	joint := again.Where.Belief.Mass(ft(296), ft(304))
 	require.Greater(t, joint, 0.1, "the new joint is a suspect")
