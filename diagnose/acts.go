@@ -171,21 +171,27 @@ func (a *Assessment) searches(m *problem, add func(act, float64, policy.Hypothes
 // dearer by the search where it turns out not to be the fault.
 func (a *Assessment) mendSeen(g *group, search float64, ends policy.Hypothesis, add func(act, float64, policy.Hypothesis), stopped map[string]*kb.Rule) {
 	seen := a.belief.h.seenDamage()
-	r := a.desk.engine.repair(a.belief.space.causes[g.likely].ID)
+	r := a.desk.engine.kb.RepairMade(a.belief.space.causes[g.likely].ID)
 	if seen == nil || r == nil {
 		return
 	}
-	minutes, money, ok := a.able(r.Roles, r.Tools, r.OnWire, r.Digs, stopped)
-	first, possible := a.pending(r.Needs, stopped)
-	if !ok || !possible {
+	minutes, money, first, ok := a.ready(r, stopped)
+	if !ok {
 		return
 	}
-	minutes += r.Minutes.For(string(a.desk.c.Role))
 	if first != nil {
 		minutes += a.minutes(first)
 	}
 	hit := a.desk.engine.kb.Check(seen.Check).PlaceShare.Value
 	add(act{repair: r, minutes: minutes, first: first, damage: seen}, a.price(r, minutes)+money+(1-hit)*search, ends)
+}
+
+// ready tells whether a repair can be made, what it takes with the missing tools in
+// minutes and in money, its materials apart, and the check that must come before it.
+func (a *Assessment) ready(r *kb.Repair, stopped map[string]*kb.Rule) (minutes, money float64, first *kb.Check, ok bool) {
+	minutes, money, ok = a.able(r.Roles, r.Tools, r.OnWire, r.Digs, stopped)
+	first, possible := a.pending(r.Needs, stopped)
+	return minutes + r.Minutes.For(string(a.desk.c.Role)), money, first, ok && possible
 }
 
 func (a *Assessment) tapCheck() *kb.Check {
@@ -210,15 +216,13 @@ func (a *Assessment) repairs(add func(act, float64, policy.Hypothesis), stopped 
 		if cause != nil && searched(cause) {
 			continue
 		}
-		minutes, money, ok := a.able(r.Roles, r.Tools, r.OnWire, r.Digs, stopped)
-		first, possible := a.pending(r.Needs, stopped)
-		if !ok || !possible || a.tried(r) {
+		minutes, money, first, ok := a.ready(r, stopped)
+		if !ok || a.tried(r) {
 			continue
 		}
 		if first == nil && cause != nil {
 			first = a.placing(cause, stopped)
 		}
-		minutes += r.Minutes.For(string(a.desk.c.Role))
 		if first != nil {
 			minutes += a.minutes(first)
 		}
@@ -278,7 +282,7 @@ func (a *Assessment) placing(cause *kb.Cause, stopped map[string]*kb.Rule) *kb.C
 // nobody changes the same battery twice. A walk may be walked again.
 func (a *Assessment) tried(r *kb.Repair) bool {
 	return r.ID != verify && slices.ContainsFunc(a.belief.h.repairs, func(done *RepairDone) bool {
-		return !done.Fixed && a.desk.engine.repair(done.Repair) == r
+		return !done.Fixed && a.desk.engine.kb.RepairMade(done.Repair) == r
 	})
 }
 

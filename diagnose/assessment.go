@@ -170,7 +170,7 @@ func (a *Assessment) locate() {
 	var total, two float64
 	for h, ph := range now {
 		hyp := b.space.hyps[h]
-		if hyp.b >= 0 && b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b) {
+		if b.jointly(h) {
 			two += ph
 			total += ph
 			continue

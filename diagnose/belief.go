@@ -97,7 +97,7 @@ func (b *belief) follow(e *Engine) {
 func (e *Engine) after(h int, r *RepairDone) int {
 	hyp, left := e.space.hyps[h], h
 	causes := []int{hyp.a, hyp.b}
-	if known := e.repair(r.Repair); known != nil && hyp.b >= 0 && e.space.causes[hyp.b].ID == known.Cause {
+	if known := e.kb.RepairMade(r.Repair); known != nil && hyp.b >= 0 && e.space.causes[hyp.b].ID == known.Cause {
 		causes[0], causes[1] = hyp.b, hyp.a // the cause it is named for first
 	}
 	for _, c := range causes {
@@ -234,7 +234,7 @@ func (b *belief) epochs(e *Engine) []epoch {
 			ep.readings = append(ep.readings, tapReadings(a)...)
 		case check.Kind == kb.Widths:
 			ep.widths = append(ep.widths, a.Widths...)
-		case check.Kind == kb.Position && a.Choice == throughout:
+		case check.Kind == kb.Position && a.Choice == Throughout:
 			ep.spots = append(ep.spots, locate.Trace{Throughout: true, LengthM: b.axis.LengthM})
 		case check.Kind == kb.Position && a.AtM != nil:
 			end := locate.EndA
@@ -262,8 +262,8 @@ func (b *belief) epochs(e *Engine) []epoch {
 	return out
 }
 
-// throughout is the answer of a trace that lost the signal nowhere.
-const throughout = "throughout"
+// Throughout is the answer of a trace that lost the signal nowhere.
+const Throughout = "throughout"
 
 // SplicePitM is how far either side of an old splice its opening lays the wire bare.
 const SplicePitM = quantity.MPerFt
@@ -360,7 +360,10 @@ func (b *belief) weighPlaces(e *Engine) {
 				}
 			}
 		}
-		hints := slices.Clone(logL)
+		var hints []float64
+		if b.mayStay(c) {
+			hints = slices.Clone(logL)
+		}
 		b.followRepairs(e, c, logL, sweeps[kind], healthy, false)
 		posterior, logZ := b.prior[c].Update(logL)
 		b.place[c] = &posterior
@@ -377,7 +380,7 @@ func (b *belief) weighPlaces(e *Engine) {
 		switch {
 		case hyp.b < 0:
 			b.logP[h] += alone[hyp.a]
-		case b.pairs != nil && b.isBreak(hyp.a) && b.isBreak(hyp.b):
+		case b.jointly(h):
 			b.logP[h] += b.pairs.logZ
 		default:
 			b.logP[h] += pair.together(h)
@@ -453,13 +456,9 @@ func (b *belief) followRepairs(e *Engine, c int, logL []float64, sweep [][]float
 		if !e.ended[r.Repair][c] {
 			continue
 		}
-		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
-		if !ok {
-			lo, hi = 0, b.axis.LengthM
-		}
 		held := e.success(r.Repair)
 		for x, m := range b.mids {
-			reached := m >= lo-repairReachM && m <= hi+repairReachM
+			reached := r.reaches(m)
 			switch {
 			case another && reached: // mended, whatever still shows
 				logL[x] += math.Log(held)
@@ -561,7 +560,7 @@ func (b *belief) weighRepairs(e *Engine) {
 			switch whole := next == b.space.nothing; {
 			case !b.followed(e, h, now, r):
 				b.logP[h] += math.Log(b.cureLikelihood(e, now, next, r))
-			case b.pairs == nil || !b.isBreakPair(h):
+			case !b.jointly(h):
 				if r.Fixed && !whole && now != next {
 					b.logP[h] += math.Log(strayCure) // the other still shows
 				}
@@ -571,16 +570,16 @@ func (b *belief) weighRepairs(e *Engine) {
 	}
 }
 
-// isBreakPair tells whether a hypothesis is two breaks.
-func (b *belief) isBreakPair(h int) bool {
+// jointly tells whether a hypothesis is two breaks with a belief of their own.
+func (b *belief) jointly(h int) bool {
 	hyp := b.space.hyps[h]
-	return hyp.b >= 0 && b.isBreak(hyp.a) && b.isBreak(hyp.b)
+	return b.pairs != nil && hyp.b >= 0 && b.isBreak(hyp.a) && b.isBreak(hyp.b)
 }
 
 // followed tells whether what was said of a repair is in the evidence for the places
 // already: it ends a placed cause of those that it met.
 func (b *belief) followed(e *Engine, h, now int, r *RepairDone) bool {
-	if b.pairs != nil && b.isBreakPair(h) {
+	if b.jointly(h) {
 		_, _, ok := span(r.AtM, r.FromM, r.ToM)
 		return ok && b.endsBreaks(e, r) // see weighBreaks
 	}

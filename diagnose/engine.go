@@ -104,18 +104,10 @@ func searched(c *kb.Cause) bool {
 
 // success is the chance that a repair as logged holds.
 func (e *Engine) success(repair string) float64 {
-	if r := e.repair(repair); r != nil && r.Success.Value > 0 {
+	if r := e.kb.RepairMade(repair); r != nil && r.Success.Value > 0 {
 		return min(r.Success.Value, 0.99)
 	}
 	return 0.9
-}
-
-// repair finds a repair by its id or by its cause's.
-func (e *Engine) repair(id string) *kb.Repair {
-	if r := e.kb.Repair(id); r != nil {
-		return r
-	}
-	return e.kb.Repair("repair:" + id)
 }
 
 func (e *Engine) perMinute(role Role) float64 {

@@ -17,9 +17,9 @@ const worthForecasting = 0.004
 // readingBins is into how many ranges a reading is cut to weigh it beforehand.
 const readingBins = 8
 
-// sampled is how many places stand for the wire when a reading is weighed
+// places is how many places stand for the wire when a reading is weighed
 // beforehand.
-const sampled = 16
+const places = 16
 
 // sample is the places that stand for the wire, in order, and what lies nearest to each.
 type sample struct {
@@ -78,13 +78,13 @@ func (a *Assessment) sampled() *sample {
 	}
 	axis := a.belief.axis
 	s := &sample{nearest: make([]int, axis.Cells), mass: make([][]float64, len(a.belief.space.causes))}
-	even := sampled
+	even := places
 	const narrow, likely = 0.25, 0.3 // of the wire; of a group
 	for i := range a.groups {
 		if g := &a.groups[i]; g.p > likely && g.place.Interval(0.9).LengthM() < narrow*axis.LengthM {
-			even = sampled / 2
-			for k := range sampled - even {
-				s.atM = append(s.atM, axis.Mid(axis.Cell(g.place.Quantile((float64(k)+0.5)/float64(sampled-even)))))
+			even = places / 2
+			for k := range places - even {
+				s.atM = append(s.atM, axis.Mid(axis.Cell(g.place.Quantile((float64(k)+0.5)/float64(places-even)))))
 			}
 			break
 		}
@@ -213,31 +213,27 @@ func (f *forecast) ranges(causes []int, weight map[int]float64) *ranges {
 	return r
 }
 
-// at is the probability of range k by place, or once for a kind without a position;
-// r.len() is over-range. Nil for a kind that was not foreseen.
-func (r *ranges) at(kind string, k int) []float64 {
-	out := make([]float64, len(r.below[kind]))
-	for x, below := range r.below[kind] {
-		if k == r.len() {
-			out[x] = r.kinds[kind][x].OverRange
-		} else {
-			out[x] = below[k+1] - below[k]
-		}
+// share is the probability of range k at a place; r.len() is over-range.
+func (r *ranges) share(kind string, place, k int) float64 {
+	if k == r.len() {
+		return r.kinds[kind][place].OverRange
 	}
-	return out
+	below := r.below[kind][place]
+	return below[k+1] - below[k]
 }
 
-// chance is the probability of range k, or of over-range, under a cause of a kind foreseen.
-func (r *ranges) chance(cause, k int) float64 {
-	at := r.at(r.b.space.causes[cause].Kind, k)
-	if len(at) == 1 {
-		return at[0]
+// chance is the probability of range k, or of over-range, under a cause; 0 for one of
+// a kind that was not foreseen.
+func (r *ranges) chance(cause, k int) (p float64) {
+	kind := r.b.space.causes[cause].Kind
+	switch len(r.below[kind]) {
+	case 0:
+		return 0
+	case 1: // without a position
+		return r.share(kind, 0, k)
 	}
-	var p float64
 	for x, w := range r.mass[cause] {
-		if x < len(at) {
-			p += w * at[x]
-		}
+		p += w * r.share(kind, x, k)
 	}
 	return p
 }
@@ -245,10 +241,11 @@ func (r *ranges) chance(cause, k int) float64 {
 // update is where a group would be if the reading fell into range k; says is
 // false where that says nothing of the place.
 func (r *ranges) update(g *group, k int) (after locate.Belief, says bool) {
-	like := r.at(r.b.space.causes[g.likely].Kind, k)
+	kind := r.b.space.causes[g.likely].Kind
+	like := make([]float64, len(r.below[kind]))
 	least, most := math.Inf(1), math.Inf(-1)
 	for x := range like {
-		like[x] = math.Log(like[x] + 1e-9)
+		like[x] = math.Log(r.share(kind, x, k) + 1e-9)
 		least, most = min(least, like[x]), max(most, like[x])
 	}
 	if most-least < 0.05 {

@@ -79,10 +79,7 @@ func (j *jointer) tapped(a *Answer) {
 }
 
 func (j *jointer) repaired(d *RepairDone) {
-	r := j.base.Repair(d.Repair)
-	if r == nil {
-		r = j.base.Repair("repair:" + d.Repair)
-	}
+	r := j.base.RepairMade(d.Repair)
 	if r == nil {
 		return // one of another knowledge base: nobody knows what it takes
 	}

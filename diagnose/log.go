@@ -81,7 +81,7 @@ func (e *Engine) read(log []Entry) history {
 		case entry.Repair != nil:
 			h.repairs = append(h.repairs, entry.Repair)
 			e.reopen(&h)
-			if r := e.repair(entry.Repair.Repair); r != nil {
+			if r := e.kb.RepairMade(entry.Repair.Repair); r != nil {
 				use(r.Tools)
 			}
 		case entry.Outcome != nil:
@@ -148,7 +148,7 @@ func (h *history) drop(check string, epoch int, c *kb.Check, when ...When) {
 // reopen lets the checks that a repair may have changed be asked again: the one
 // that proves it and, after work on the wire, those on the wire.
 func (e *Engine) reopen(h *history) {
-	r := e.repair(h.last().Repair)
+	r := e.kb.RepairMade(h.last().Repair)
 	if r == nil {
 		return
 	}
@@ -177,6 +177,12 @@ func (h *history) last() *RepairDone {
 	return h.repairs[len(h.repairs)-1]
 }
 
+// reaches tells whether a repair took in the wire at xM; one without a place took in all.
+func (r *RepairDone) reaches(xM float64) bool {
+	lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
+	return !ok || xM >= lo-repairReachM && xM <= hi+repairReachM
+}
+
 // span is the stretch a repair or an answer speaks of, m; ok is false without one.
 func span(at, from, to *float64) (lo, hi float64, ok bool) {
 	switch {
@@ -192,8 +198,8 @@ func span(at, from, to *float64) (lo, hi float64, ok bool) {
 
 // Damage that was seen along the wire.
 const (
-	visibleDamage = "visible-damage"
-	found         = "found"
+	VisibleDamage = "visible-damage" // the check
+	Found         = "found"          // its answer
 )
 
 // seenDamage is the answer that tells of damage seen since the last repair; nil where
@@ -201,7 +207,7 @@ const (
 func (h *history) seenDamage() *Answer {
 	for i := len(h.facts) - 1; i >= 0; i-- {
 		f := &h.facts[i]
-		if f.epoch == len(h.repairs) && f.answer.Check == visibleDamage && f.answer.Choice == found {
+		if f.epoch == len(h.repairs) && f.answer.Check == VisibleDamage && f.answer.Choice == Found {
 			return f.answer
 		}
 	}

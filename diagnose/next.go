@@ -57,15 +57,7 @@ func (a *Assessment) next(choose func(*problem) policy.Decision) {
 		case x.group != nil:
 			a.take(a.searchStep(x.group))
 		default:
-			s := a.repairStep(x.repair, x.minutes)
-			if x.damage != nil { // where it was seen, and not where it is likeliest
-				s.AtM = nil
-				if lo, hi, ok := span(x.damage.AtM, x.damage.FromM, x.damage.ToM); ok {
-					at := (lo + hi) / 2
-					s.AtM = &at
-				}
-			}
-			a.take(s)
+			a.take(a.repairStep(x))
 		}
 	default:
 		// Before giving up, what was put off is asked after all, and what whoever
@@ -263,18 +255,33 @@ func (a *Assessment) checkStep(c *kb.Check, minutes float64) Step {
 	return Step{Kind: NextCheck, ID: c.ID, Check: c, Minutes: minutes, Cost: minutes * a.desk.engine.perMinute(a.desk.c.Role)}
 }
 
-// repairStep is a repair as the next step, with the likeliest spot where the cause
-// has a place. A stretch would say that the work runs all along it.
-func (a *Assessment) repairStep(r *kb.Repair, minutes float64) Step {
-	s := Step{Kind: NextRepair, ID: r.ID, Repair: r, Minutes: minutes, Cost: a.price(r, minutes)}
-	if r.ID == verify {
+// repairStep is a repair as the next step, at a spot: a stretch would say that the
+// work runs all along it.
+func (a *Assessment) repairStep(x act) Step {
+	s := Step{Kind: NextRepair, ID: x.repair.ID, Repair: x.repair, Minutes: x.minutes, Cost: a.price(x.repair, x.minutes), AtM: a.spot(x)}
+	if x.repair.ID == verify {
 		s.Kind = NextVerify
 	}
-	if place, ok := a.Place(r.Cause); ok {
-		at := place.Best()
-		s.AtM = &at
-	}
 	return s
+}
+
+// spot is where a repair is to be made: where damage was seen, or else where its cause
+// is likeliest; nil where nobody said, or the cause has no place.
+func (a *Assessment) spot(x act) *float64 {
+	if x.damage != nil {
+		lo, hi, ok := span(x.damage.AtM, x.damage.FromM, x.damage.ToM)
+		if !ok {
+			return nil
+		}
+		at := (lo + hi) / 2
+		return &at
+	}
+	place, ok := a.Place(x.repair.Cause)
+	if !ok {
+		return nil
+	}
+	at := place.Best()
+	return &at
 }
 
 // searchStep is the planner's next act: a tap, opening and repairing at once, or a new section.
@@ -301,7 +308,7 @@ func (a *Assessment) searchStep(g *group) Step {
 		s.FromM, s.ToM = point(act.FromM), point(act.ToM)
 	case locate.ActOpen:
 		cause := a.desk.engine.kb.Causes[g.likely].ID
-		s.Kind, s.ID, s.Repair = NextRepair, "repair:"+cause, a.desk.engine.repair(cause)
+		s.Kind, s.ID, s.Repair = NextRepair, "repair:"+cause, a.desk.engine.kb.RepairMade(cause)
 		s.FromM, s.ToM, s.AtM = point(act.FromM), point(act.ToM), point((act.FromM+act.ToM)/2)
 	default:
 		s.Kind, s.ID, s.Check = NextTap, "tap", a.tapCheck()

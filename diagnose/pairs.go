@@ -108,18 +108,16 @@ func (b *belief) weighBreaks(e *Engine, epochs []epoch) {
 			break
 		}
 		r := b.h.repairs[i]
-		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
-		if !ok || !b.endsBreaks(e, r) {
+		if _, _, placed := span(r.AtM, r.FromM, r.ToM); !placed || !b.endsBreaks(e, r) {
 			continue
 		}
-		near := func(m float64) bool { return m >= lo-repairReachM && m <= hi+repairReachM }
 		held := e.success(r.Repair)
 		for k := range state {
 			s := &state[k]
-			hit := s.first && near(mids[k/n]) || s.second && near(mids[k%n])
+			hit := s.first && r.reaches(mids[k/n]) || s.second && r.reaches(mids[k%n])
 			if hit {
-				s.first = s.first && !near(mids[k/n])
-				s.second = s.second && !near(mids[k%n])
+				s.first = s.first && !r.reaches(mids[k/n])
+				s.second = s.second && !r.reaches(mids[k%n])
 				logL[k] += math.Log(held)
 			} else if r.Fixed {
 				logL[k] += math.Log(b.blind(e, r))
@@ -153,9 +151,9 @@ type pairing struct {
 	seen    []bool  // by cause: the evidence tells it from a sound loop
 	sweeps  map[faultmodel.Kind][][]float64
 	places  map[faultmodel.Kind][]float64 // see represent
-	ratios  map[couple]float64
-	best    float64 // ln of the most probable single cause, evidence included
-	most    float64 // ln of the best evidence any cause gets anywhere
+	ratios  map[int]float64               // by hypothesis that was weighed
+	best    float64                       // ln of the most probable single cause, evidence included
+	most    float64                       // ln of the best evidence any cause gets anywhere
 }
 
 // couple is what the evidence sees of a pair: the kinds, and which of the two
@@ -172,7 +170,7 @@ const pairMatters = -11
 // newPairing prepares; b.logP holds priors and choice answers.
 func (b *belief) newPairing(e *Engine, epochs []epoch, single, beside, alone, healthy []float64, sweeps map[faultmodel.Kind][][]float64) *pairing {
 	p := &pairing{belief: b, engine: e, epochs: epochs, single: single, beside: beside, seen: make([]bool, len(single)), sweeps: sweeps,
-		places: map[faultmodel.Kind][]float64{}, ratios: map[couple]float64{}, best: math.Inf(-1)}
+		places: map[faultmodel.Kind][]float64{}, ratios: map[int]float64{}, best: math.Inf(-1)}
 	for i := range epochs {
 		p.healthy += healthy[i]
 		most := healthy[i]
@@ -207,18 +205,18 @@ func (p *pairing) together(h int) float64 {
 	case !p.seen[hyp.a] || !p.seen[hyp.b]:
 		// Places given in answers still speak of each.
 		return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) - p.healthy
-	case !p.needs(h):
+	}
+	ratio, weighed := p.ratios[h]
+	if !weighed {
 		return max(p.single[hyp.a], p.single[hyp.b])
 	}
-	c, _ := p.couple(h)
-	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + p.ratios[c]
+	return p.of(hyp.a, hyp.b) + p.of(hyp.b, hyp.a) + ratio
 }
 
 // needs tells whether a pair is one whose circuit with both is weighed.
 func (p *pairing) needs(h int) bool {
 	hyp := p.space.hyps[h]
-	return hyp.b >= 0 && p.seen[hyp.a] && p.seen[hyp.b] && p.logP[h]+p.most >= p.best+pairMatters &&
-		!(p.pairs != nil && p.isBreak(hyp.a) && p.isBreak(hyp.b))
+	return hyp.b >= 0 && p.seen[hyp.a] && p.seen[hyp.b] && p.logP[h]+p.most >= p.best+pairMatters && !p.jointly(h)
 }
 
 // couple is what the evidence sees of a pair, with its causes in the order of the
@@ -238,6 +236,7 @@ func (p *pairing) weigh() {
 	type task struct {
 		couple
 		of   hypothesis // one with these kinds
+		hyps []int      // all of them
 		hope float64    // ln of the most probable such pair, its ratio aside, over the most probable single cause
 	}
 	var tasks []task
@@ -251,16 +250,19 @@ func (p *pairing) weigh() {
 		if !ok {
 			i = len(tasks)
 			number[c] = i
-			tasks = append(tasks, task{c, hyp, math.Inf(-1)})
+			tasks = append(tasks, task{c, hyp, nil, math.Inf(-1)})
 			p.represent(hyp.a)
 			p.represent(hyp.b)
 		}
+		tasks[i].hyps = append(tasks[i].hyps, h)
 		tasks[i].hope = max(tasks[i].hope, p.logP[h]+p.of(hyp.a, hyp.b)+p.of(hyp.b, hyp.a)-p.best)
 	}
 	ratios := make([]float64, len(tasks))
 	parallel(len(tasks), func(i int) { ratios[i] = p.ratio(tasks[i].of, tasks[i].couple, tasks[i].hope) })
 	for i, t := range tasks {
-		p.ratios[t.couple] = ratios[i]
+		for _, h := range t.hyps {
+			p.ratios[h] = ratios[i]
+		}
 	}
 }
 

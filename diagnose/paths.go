@@ -166,7 +166,7 @@ const seenMended = 0.9
 // was if the fault is elsewhere: a bare end is joined where it is found. New wire is
 // laid on a guess.
 func (b *belief) blind(e *Engine, r *RepairDone) float64 {
-	known := e.repair(r.Repair)
+	known := e.kb.RepairMade(r.Repair)
 	lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
 	if !ok || known == nil || known.Cause == "" {
 		return 1
@@ -178,8 +178,7 @@ func (b *belief) blind(e *Engine, r *RepairDone) float64 {
 // a place; NaN is no place, which every repair of a cause takes in.
 func (b *belief) reached(xM float64) (bits uint64) {
 	for i, r := range b.h.repairs {
-		lo, hi, ok := span(r.AtM, r.FromM, r.ToM)
-		if !ok || math.IsNaN(xM) || xM >= lo-repairReachM && xM <= hi+repairReachM {
+		if math.IsNaN(xM) || r.reaches(xM) {
 			bits |= 1 << min(i, 63)
 		}
 	}

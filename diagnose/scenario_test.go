@@ -82,7 +82,7 @@ func TestRepairNamesASpot(t *testing.T) {
 	a := assess(t, Technician)
 	for i := range a.desk.engine.kb.Repairs {
 		r := &a.desk.engine.kb.Repairs[i]
-		s := a.repairStep(r, 1)
+		s := a.repairStep(act{repair: r, minutes: 1})
 		_, placed := a.Place(r.Cause)
 		assert.Equal(t, placed, s.AtM != nil, r.ID)
 		assert.Nil(t, s.FromM, r.ID)
@@ -352,13 +352,13 @@ func TestNoLeadIn(t *testing.T) {
 // TestSeenDamageIsMended: who saw the cut is sent to mend it, at the place where it
 // was seen and with what has to be bought, and not once more where that did not help.
 func TestSeenDamageIsMended(t *testing.T) {
-	found := Entry{Answer: &Answer{Check: visibleDamage, Choice: found, AtM: ptr(ft(210))}}
+	found := Entry{Answer: &Answer{Check: VisibleDamage, Choice: Found, AtM: ptr(ft(210))}}
 	log := []Entry{say("continuity-sign", "broken"), found}
 	a := assess(t, Homeowner, log...)
 	require.Equal(t, "repair:wire-cut", a.Step.ID)
 	require.InDelta(t, ft(210), *a.Step.AtM, 1e-9)
 	require.Contains(t, a.Step.Cautions, "digging")
-	plain := a.desk.engine.repair("wire-cut")
+	plain := a.desk.engine.kb.RepairMade("wire-cut")
 	require.Greater(t, a.Step.Minutes, plain.Minutes.Homeowner, "a shop is visited first")
 	failed := assess(t, Homeowner, append(log, Entry{Repair: &RepairDone{Repair: "wire-cut", AtM: ptr(ft(210))}})...)
 	require.NotEqual(t, "repair:wire-cut", failed.Step.ID)

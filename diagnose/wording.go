@@ -142,9 +142,7 @@ func (w Wording) widths(all []faultmodel.Width) string {
 // Repair is what was done and where, without what came of it.
 func (w Wording) Repair(r *RepairDone) string {
 	text := strings.ReplaceAll(r.Repair, "-", " ")
-	if known := w.Base.Repair("repair:" + r.Repair); known != nil {
-		text = known.Name.For(string(w.Role))
-	} else if known := w.Base.Repair(r.Repair); known != nil {
+	if known := w.Base.RepairMade(r.Repair); known != nil {
 		text = known.Name.For(string(w.Role))
 	}
 	return strings.TrimSpace(text) + w.where(r.AtM, r.FromM, r.ToM)

@@ -98,6 +98,15 @@ func (b *Base) Tool(id string) *Tool { return lookup(b.Tools, b.index.tools, id)
 // there is none.
 func (b *Base) Repair(id string) *Repair { return lookup(b.Repairs, b.index.repairs, id) }
 
+// RepairMade is the repair that a log names, by its id or by its cause's; nil where
+// there is none.
+func (b *Base) RepairMade(name string) *Repair {
+	if r := b.Repair(name); r != nil {
+		return r
+	}
+	return b.Repair("repair:" + name)
+}
+
 // Item is the material with an id, nil where there is none.
 func (b *Base) Item(id string) *Item { return lookup(b.Items, b.index.items, id) }
 

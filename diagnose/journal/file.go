@@ -533,7 +533,7 @@ func (r *reader) refuse(at func(...any) strictyaml.Pos, f *fileEntry, what strin
 
 func (r *reader) repair(f *fileEntry, at func(...any) strictyaml.Pos) *diagnose.RepairDone {
 	done := &diagnose.RepairDone{Repair: strings.TrimPrefix(f.Repair, "repair:"), Fixed: f.Fixed != nil && *f.Fixed}
-	if r.o.Base.Repair("repair:"+done.Repair) == nil && r.o.Base.Repair(done.Repair) == nil {
+	if r.o.Base.RepairMade(done.Repair) == nil {
 		r.fault(at("repair"), "%s is not a repair; expected a cause's id such as wire-cut, or %s", strconv.Quote(shorten(f.Repair)), r.generalActs())
 	}
 	if f.Fixed == nil {

@@ -91,12 +91,11 @@ func (w *writer) asBuilt(r *Record) {
 
 // whatJoint says what a joint is.
 func (w *writer) whatJoint(j diagnose.Joint) string {
-	made := &diagnose.RepairDone{Repair: j.What}
 	switch {
 	case j.What == diagnose.JointTap:
 		return "where it was tapped"
-	case w.knownRepair(made) != nil:
-		return w.words().Repair(made)
+	case w.base.RepairMade(j.What) != nil:
+		return w.words().Repair(&diagnose.RepairDone{Repair: j.What})
 	}
 	return j.What
 }

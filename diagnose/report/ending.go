@@ -222,7 +222,6 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 	if v.Pass {
 		return "Mended and verified by the acceptance walk."
 	}
-	walked := w.walked()
 	var todo, again, failed []string
 	for _, item := range v.Items {
 		switch label := kb.Label(item.Check); {
@@ -234,7 +233,7 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 			todo = append(todo, label)
 		}
 	}
-	if walked && len(failed)+len(again) == 0 {
+	if w.walked() && len(failed)+len(again) == 0 {
 		return "Mended; the acceptance walk is noted as passed, but not what it showed: " + strings.Join(todo, ", ") + "."
 	}
 	text := "Mended, not yet proved"
@@ -253,14 +252,6 @@ func (w *writer) proof(repair *diagnose.RepairDone, outcome *diagnose.Outcome) s
 		text += "; the acceptance walk is noted, but not what it showed"
 	}
 	return text + "."
-}
-
-// knownRepair is the repair of the knowledge base that an entry of the log names.
-func (w *writer) knownRepair(d *diagnose.RepairDone) *kb.Repair {
-	if r := w.base.Repair("repair:" + d.Repair); r != nil {
-		return r
-	}
-	return w.base.Repair(d.Repair)
 }
 
 // told is an answer within a sentence.

@@ -49,7 +49,7 @@ func (w *writer) used(r *Record) {
 		if !repaired(e) {
 			continue
 		}
-		if known := w.knownRepair(e.Repair); known != nil {
+		if known := w.base.RepairMade(e.Repair.Repair); known != nil {
 			b.uses(known)
 		}
 	}

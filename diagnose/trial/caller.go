@@ -332,9 +332,6 @@ func (c *Caller) meter(q faultmodel.Quantity, atM float64, rng *rand.Rand) fault
 	return r
 }
 
-// throughout is the answer of a trace that lost the signal nowhere.
-const throughout = "throughout"
-
 // trace follows the signal fed into end A.
 func (c *Caller) trace(a *diagnose.Answer, check *kb.Check, rng *rand.Rand) {
 	at := math.Inf(1)
@@ -347,7 +344,7 @@ func (c *Caller) trace(a *diagnose.Answer, check *kb.Check, rng *rand.Rand) {
 	broken := !math.IsInf(at, 1)
 	switch {
 	case !chance(rng, locate.Trace{}.Lost(broken)): // what the engine reckons with
-		a.Choice = throughout
+		a.Choice = diagnose.Throughout
 		return
 	case !broken || chance(rng, 1-check.PlaceShare.Value):
 		at = stray
@@ -500,11 +497,11 @@ func (c *Caller) repair(step diagnose.Step) *diagnose.RepairDone {
 // sawIt is where the fault is that a repair is to mend, if it is what the person saw
 // along the wire: nil where it is not.
 func (c *Caller) sawIt(r *diagnose.RepairDone) *float64 {
-	told, ok := c.done[visibleDamage]
-	if !ok || told.Answer == nil || told.Answer.Choice != "found" || told.Answer.AtM == nil || r.AtM == nil || *r.AtM != *told.Answer.AtM {
+	told, ok := c.done[diagnose.VisibleDamage]
+	if !ok || told.Answer == nil || told.Answer.Choice != diagnose.Found || told.Answer.AtM == nil || r.AtM == nil || *r.AtM != *told.Answer.AtM {
 		return nil
 	}
-	spread := c.base().Check(visibleDamage).SpreadFt.Value * quantity.MPerFt
+	spread := c.base().Check(diagnose.VisibleDamage).SpreadFt.Value * quantity.MPerFt
 	for _, f := range c.faults {
 		if f.standing && c.engine().Ends(r.Repair, f.Cause) && math.Abs(f.AtM-*r.AtM) < 3*spread {
 			at := f.AtM
@@ -513,9 +510,6 @@ func (c *Caller) sawIt(r *diagnose.RepairDone) *float64 {
 	}
 	return nil
 }
-
-// visibleDamage is the check that finds the fault by looking.
-const visibleDamage = "visible-damage"
 
 // heard tells whether a cause shows in the field alone, as a stretch where the
 // collar goes quiet: whoever comes to mend it walks to where that is.

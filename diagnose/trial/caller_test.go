@@ -379,12 +379,12 @@ func TestTraceLosesTheSignalAtTheFirstBreak(t *testing.T) {
 	var places []float64
 	past, heard := 0, 0
 	for seed := range uint64(400) {
-		if a := h.caller(seed, cut(400), cut(150)).Answer(asking(e, "trace")).Answer; a.Choice == throughout {
+		if a := h.caller(seed, cut(400), cut(150)).Answer(asking(e, "trace")).Answer; a.Choice == diagnose.Throughout {
 			past++
 		} else {
 			places = append(places, *a.AtM)
 		}
-		if h.caller(seed, nowhere("collar-battery")).Answer(asking(e, "trace")).Answer.Choice == throughout {
+		if h.caller(seed, nowhere("collar-battery")).Answer(asking(e, "trace")).Answer.Choice == diagnose.Throughout {
 			heard++
 		}
 	}
